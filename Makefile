@@ -1,0 +1,52 @@
+# Two commands matter: `make run` and `make test`. Both set up what they need.
+PYTHON ?= python3
+VENV := .venv
+PY := $(VENV)/bin/python
+STARTED := $(shell date +%s.%N)
+export PIP_DISABLE_PIP_VERSION_CHECK = 1
+
+.PHONY: run test bench faults lint lock messages clean
+
+run: $(VENV)/.run
+	@SEALWRIGHT_STARTED=$(STARTED) $(VENV)/bin/sealwright demo
+
+test: $(VENV)/.test debian
+	$(VENV)/bin/ruff check src tests bench
+	$(VENV)/bin/mypy
+	$(PY) -m pytest -n 2 --dist loadgroup
+
+# The long version of the never-lost tests: the server is killed 50 times.
+faults: $(VENV)/.test debian
+	SEALWRIGHT_KILLS=50 $(PY) -m pytest tests/faults -v
+
+bench: $(VENV)/.test debian
+	@for b in bench/bench_*.py; do echo "== $$b"; $(PY) $$b || exit 1; done
+
+$(VENV)/bin/python:
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Sealwright needs Python 3.11 or newer: set PYTHON=...")'
+	$(PYTHON) -m venv $(VENV)
+
+# The packages are pinned by hash; the project itself is linked in without fetching anything more.
+$(VENV)/.run: requirements/run.txt pyproject.toml | $(VENV)/bin/python
+	$(PY) -m pip install -q --require-hashes -r requirements/run.txt
+	$(PY) -m pip install -q --no-build-isolation --no-deps -e .
+	@touch $@
+
+$(VENV)/.test: requirements/test.txt $(VENV)/.run
+	$(PY) -m pip install -q --require-hashes -r requirements/test.txt
+	@touch $@
+
+# Browser and PDF tools for the tests, where we may install them.
+.PHONY: debian
+debian:
+	@if command -v chromium >/dev/null && command -v pdftoppm >/dev/null; then :; \
+	elif [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	  apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium poppler-utils >/dev/null; \
+	else echo "chromium or poppler-utils is missing: the browser tests will be skipped"; fi
+
+lock:
+	for s in run test; do uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
+	  --python-version 3.11 requirements/$$s.in -o requirements/$$s.txt; done
+
+clean:
+	rm -rf $(VENV) .cache .pytest_cache .mypy_cache .ruff_cache

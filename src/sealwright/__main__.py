@@ -1,0 +1,3 @@
+from sealwright.cli import main
+
+main()

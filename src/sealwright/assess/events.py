@@ -1,0 +1,289 @@
+"""What can happen in a test: the kinds of event, their fields, and the test record they make up.
+
+Instants are whole milliseconds since 1970 UTC and their names end in `_at` (or are `at` itself), so that shifting a
+record in time is shifting exactly these. No field is a float. Health stays out: "cleared: yes/no", never a condition.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, TypeAlias
+
+import msgspec
+from msgspec import Meta
+
+Id = Annotated[str, Meta(min_length=1, max_length=64, pattern=r"^[A-Za-z0-9_.:-]+$")]
+Name = Annotated[str, Meta(min_length=1, max_length=120)]
+Instant = Annotated[int, Meta(ge=0, le=32_503_680_000_000, description="milliseconds since 1970-01-01 UTC")]
+Squeezes = Annotated[int, Meta(ge=0, le=200)]
+Checks = Annotated[dict[Id, bool], Meta(max_length=40)]
+Kind = Literal["filtering", "half", "full"]
+
+
+class Data(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, gc=False):
+    """The particulars of an event."""
+
+
+class Facepiece(Data):
+    """The exact facepiece under test. A model made in one size has the size "one size"."""
+
+    id: Id
+    make: Name
+    model: Name
+    material: Name
+    size: Name
+    kind: Kind
+    own: bool
+    lot: str = ""
+
+
+class Tester(Data):
+    """Who tests, and until when their competence is in date (None: not on record)."""
+
+    id: Id
+    competent_until_at: Instant | None = None
+
+
+class Opened(Data):
+    """The test begins: who, with what, by which protocol. `tasted_at` is when the try before this one was tasted."""
+
+    protocol: Id
+    protocol_version: str
+    wearer: Id
+    facepiece: Facepiece
+    tester: Tester
+    try_no: Annotated[int, Meta(ge=1, le=50)] = 1
+    previous: Id | None = None
+    tasted_at: Instant | None = None
+    room: str = ""
+
+
+class KitChecked(Data):
+    """The kit looked at: o_ring, hood, mist_screening, mist_test, marked (the two nebulisers told apart)."""
+
+    checks: Checks
+
+
+class NebuliserLoaded(Data):
+    """One of the two nebulisers filled: lot, its expiry (end of the last day it may be used) and the time of filling."""
+
+    which: Literal["screening", "test"]
+    lot: Name
+    expires_at: Instant
+    loaded_at: Instant
+
+
+class QuestionsAnswered(Data):
+    """Before the test. `last_taken_at`: last ate, drank (plain water apart), smoked or chewed; None: longer ago than asked."""
+
+    cleared: bool
+    trained: bool
+    feels_well: bool
+    last_taken_at: Instant | None = None
+    seal_hair: Literal["none", "stubble", "hair"]
+    equipment_used: tuple[Name, ...] = ()
+    equipment_worn: tuple[Name, ...] = ()
+
+
+class IdentityConfirmed(Data):
+    """Make, model and size read off the facepiece in the hand, and the wearer named."""
+
+    wearer_named: bool
+    model_read: bool
+    size_read: Name
+
+
+class ScreeningStarted(Data):
+    """Hood on, without facepiece; squeezes of the weak solution follow."""
+
+
+class Squeezed(Data):
+    """Squeezes of the screening nebuliser."""
+
+    n: Annotated[int, Meta(ge=1, le=60)] = 1
+
+
+class NotTasted(Data):
+    """Asked after a round of screening: nothing tasted."""
+
+
+class Tasted(Data):
+    """The wearer reports the taste; in screening the threshold, at any later time the end of the test."""
+
+
+class HoodRemoved(Data):
+    pass
+
+
+class TasteGone(Data):
+    """Asked before donning: is the taste of the screening gone?"""
+
+    gone: bool
+
+
+class Donned(Data):
+    """The facepiece put on by the wearer; checks per facepiece kind, by id."""
+
+    checks: Checks
+
+
+class SealChecked(Data):
+    """User seal check by the wearer."""
+
+    passed: bool
+
+
+class ComfortJudged(Data):
+    """After the comfort wear."""
+
+    comfortable: bool
+
+
+class Dosed(Data):
+    """A dose of the test solution. `act`: which act of the score; `given_at`: when, if entered afterwards."""
+
+    squeezes: Squeezes
+    act: Id
+    given_at: Instant | None = None
+
+
+class RunStarted(Data):
+    """First dose given, first exercise begins."""
+
+    level: Annotated[int, Meta(ge=1, le=100)]
+
+
+class ExerciseStarted(Data):
+    """`witnessed`: False when the room was away and the start was worked out from the score afterwards."""
+
+    exercise: Id
+    witnessed: bool = True
+
+
+class ExercisesEnded(Data):
+    witnessed: bool = True
+
+
+class MistChecked(Data):
+    seen: bool
+
+
+class FacepieceTouched(Data):
+    """The facepiece was adjusted or touched by the wearer after the exercises began."""
+
+
+class SealBroken(Data):
+    """At the end the wearer breaks the seal under the hood: tasted now?"""
+
+    tasted: bool
+
+
+class Stopped(Data):
+    """The test ended before its time."""
+
+    reason: Literal["unwell", "breathless", "wearer-asked", "tester", "interrupted", "kit"]
+
+
+class TakenBack(Data):
+    """A wrong tap withdrawn."""
+
+    event: Id
+
+
+class ClockChecked(Data):
+    """The room's clock against the server's (`offset_ms`, room minus server) or a step of the room's own clock."""
+
+    offset_ms: int = 0
+    stepped_ms: int = 0
+
+
+class RoomReturned(Data):
+    """The room was gone (lid closed, page reloaded, power lost) since `away_at`."""
+
+    away_at: Instant
+
+
+class TakenOver(Data):
+    """Another room goes on with this test."""
+
+    room: str
+
+
+class Signed(Data):
+    """A signature. The drawing lies with the personal details under `mark`; here only its SHA-256."""
+
+    role: Literal["tester", "wearer"]
+    mark: Id
+    sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+
+
+class Closed(Data):
+    """Nothing may follow."""
+
+
+KINDS: dict[str, type[Data]] = {
+    "opened": Opened,
+    "kit-checked": KitChecked,
+    "nebuliser-loaded": NebuliserLoaded,
+    "questions-answered": QuestionsAnswered,
+    "identity-confirmed": IdentityConfirmed,
+    "screening-started": ScreeningStarted,
+    "squeezed": Squeezed,
+    "not-tasted": NotTasted,
+    "tasted": Tasted,
+    "hood-removed": HoodRemoved,
+    "taste-gone": TasteGone,
+    "donned": Donned,
+    "seal-checked": SealChecked,
+    "comfort-judged": ComfortJudged,
+    "dosed": Dosed,
+    "run-started": RunStarted,
+    "exercise-started": ExerciseStarted,
+    "exercises-ended": ExercisesEnded,
+    "mist-checked": MistChecked,
+    "facepiece-touched": FacepieceTouched,
+    "seal-broken": SealBroken,
+    "stopped": Stopped,
+    "taken-back": TakenBack,
+    "clock-checked": ClockChecked,
+    "room-returned": RoomReturned,
+    "taken-over": TakenOver,
+    "signed": Signed,
+    "closed": Closed,
+}
+
+
+class Event(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """One thing that happened. Concrete classes, one a kind, are made below and differ in the type of `data`."""
+
+    id: Id
+    at: Instant
+    by: Id
+    data: Any
+
+
+def _envelope(kind: str, data: type[Data]) -> type[Event]:
+    fields: list[Any] = [("data", data)]
+    return msgspec.defstruct("".join(w.title() for w in kind.split("-")) + "Event", fields, bases=(Event,), frozen=True,
+                             forbid_unknown_fields=True, kw_only=True, tag_field="kind", tag=kind,
+                             module=__name__)
+
+
+ENVELOPES: dict[str, type[Event]] = {kind: _envelope(kind, data) for kind, data in KINDS.items()}
+KIND_OF: dict[type, str] = {data: kind for kind, data in KINDS.items()}
+AnyEvent: TypeAlias = Any
+"""The tagged union of all envelopes, told apart by `kind`."""
+EVENT_UNION: Any = None
+for _cls in ENVELOPES.values():
+    EVENT_UNION = _cls if EVENT_UNION is None else EVENT_UNION | _cls
+
+
+def event(kind: str, at: int, by: str, id: str, **data: Any) -> Event:
+    """Make one event; raises msgspec.ValidationError when a field is wrong."""
+    return msgspec.convert({"kind": kind, "id": id, "at": at, "by": by, "data": data}, EVENT_UNION)  # type: ignore[no-any-return]
+
+
+TestRecord: type[msgspec.Struct] = msgspec.defstruct(
+    "TestRecord",
+    [("format", Literal["sealwright-test/1"]), ("events", Annotated[list[EVENT_UNION], Meta(max_length=5000)])],
+    forbid_unknown_fields=True, kw_only=True, frozen=True, module=__name__)
+TestRecord.__doc__ = "A test recorded elsewhere: the file that the assess command reads. Events in the order they were recorded."

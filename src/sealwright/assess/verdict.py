@@ -1,0 +1,63 @@
+"""What judging a test yields."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+Severity = Literal["note", "minor", "major", "void"]
+"""note: for the record; minor: a departure that leaves the test standing; major: stands, but a lead should look;
+void: no pass can be claimed."""
+
+Result = Literal["pass", "fail", "void", "unsuited", "unfinished"]
+"""unsuited: the wearer cannot be tested with this agent; unfinished: the record has no end yet."""
+
+Step = Literal["wait", "re-don", "other-facepiece", "other-agent", "quantitative", "repeat", "mend-kit", "shave",
+               "clearance", "train", "rest", "finish", "none"]
+
+
+class Finding(msgspec.Struct, frozen=True, kw_only=True):
+    """A departure from the protocol. `at` and `until` are instants (ms); `at_s` is seconds from the first exercise."""
+
+    code: str
+    severity: Severity
+    text: str
+    source: str
+    at: int | None = None
+    until: int | None = None
+    at_s: int | None = None
+
+
+class Next(msgspec.Struct, frozen=True, kw_only=True):
+    """What to do now, in plain words."""
+
+    step: Step
+    text: str
+
+
+class Verdict(msgspec.Struct, frozen=True, kw_only=True):
+    """The judgement of one test."""
+
+    result: Result
+    reason: str
+    protocol: str
+    protocol_version: str
+    wearer: str
+    findings: tuple[Finding, ...]
+    next: tuple[Next, ...]
+    screening_squeezes: int | None = None
+    screening_tasted: bool | None = None
+    level: int | None = None
+    squeezes: int = 0
+    started_at: int | None = None
+    tasted_at: int | None = None
+    tasted_s: int | None = None
+    ended_at: int | None = None
+    exercises: tuple[tuple[str, int, int], ...] = ()
+    """(exercise id, start in s from the first exercise, seconds done)"""
+
+    @property
+    def worst(self) -> Severity | None:
+        order = ("void", "major", "minor", "note")
+        return next((s for s in order if any(f.severity == s for f in self.findings)), None)  # type: ignore[misc]

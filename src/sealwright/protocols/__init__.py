@@ -1,0 +1,12 @@
+"""Test methods as data: one TOML file a method, each value with its source; protocol + level -> score.
+
+Pure: the only thing read is the package's own TOML.
+"""
+
+from sealwright.protocols.score import Act, Score, compile_score
+from sealwright.protocols.shelf import get, parse, published
+from sealwright.protocols.types import Dose, Exercise, Protocol, Source, Sourced
+
+__all__ = [
+    "Act", "Dose", "Exercise", "Protocol", "Score", "Source", "Sourced", "compile_score", "get", "parse", "published",
+]
