@@ -19,11 +19,11 @@ Checks = Annotated[dict[Id, bool], Meta(max_length=40)]
 Kind = Literal["filtering", "half", "full"]
 
 
-class Data(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, gc=False):
+class Data(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, omit_defaults=True, gc=False):
     """The particulars of an event."""
 
 
-class Facepiece(Data):
+class Facepiece(Data, frozen=True, kw_only=True):
     """The exact facepiece under test. A model made in one size has the size "one size"."""
 
     id: Id
@@ -36,14 +36,14 @@ class Facepiece(Data):
     lot: str = ""
 
 
-class Tester(Data):
+class Tester(Data, frozen=True, kw_only=True):
     """Who tests, and until when their competence is in date (None: not on record)."""
 
     id: Id
     competent_until_at: Instant | None = None
 
 
-class Opened(Data):
+class Opened(Data, frozen=True, kw_only=True):
     """The test begins: who, with what, by which protocol. `tasted_at` is when the try before this one was tasted."""
 
     protocol: Id
@@ -57,14 +57,14 @@ class Opened(Data):
     room: str = ""
 
 
-class KitChecked(Data):
+class KitChecked(Data, frozen=True, kw_only=True):
     """The kit looked at: o_ring, hood, mist_screening, mist_test, marked (the two nebulisers told apart)."""
 
     checks: Checks
 
 
-class NebuliserLoaded(Data):
-    """One of the two nebulisers filled: lot, its expiry (end of the last day it may be used) and the time of filling."""
+class NebuliserLoaded(Data, frozen=True, kw_only=True):
+    """One of the two nebulisers filled: lot, its expiry (end of its last day) and the time of filling."""
 
     which: Literal["screening", "test"]
     lot: Name
@@ -72,8 +72,8 @@ class NebuliserLoaded(Data):
     loaded_at: Instant
 
 
-class QuestionsAnswered(Data):
-    """Before the test. `last_taken_at`: last ate, drank (plain water apart), smoked or chewed; None: longer ago than asked."""
+class QuestionsAnswered(Data, frozen=True, kw_only=True):
+    """Before the test. `last_taken_at`: last ate, drank (not plain water), smoked, chewed; None: longer ago than asked."""
 
     cleared: bool
     trained: bool
@@ -84,7 +84,7 @@ class QuestionsAnswered(Data):
     equipment_worn: tuple[Name, ...] = ()
 
 
-class IdentityConfirmed(Data):
+class IdentityConfirmed(Data, frozen=True, kw_only=True):
     """Make, model and size read off the facepiece in the hand, and the wearer named."""
 
     wearer_named: bool
@@ -92,53 +92,53 @@ class IdentityConfirmed(Data):
     size_read: Name
 
 
-class ScreeningStarted(Data):
+class ScreeningStarted(Data, frozen=True, kw_only=True):
     """Hood on, without facepiece; squeezes of the weak solution follow."""
 
 
-class Squeezed(Data):
+class Squeezed(Data, frozen=True, kw_only=True):
     """Squeezes of the screening nebuliser."""
 
     n: Annotated[int, Meta(ge=1, le=60)] = 1
 
 
-class NotTasted(Data):
+class NotTasted(Data, frozen=True, kw_only=True):
     """Asked after a round of screening: nothing tasted."""
 
 
-class Tasted(Data):
+class Tasted(Data, frozen=True, kw_only=True):
     """The wearer reports the taste; in screening the threshold, at any later time the end of the test."""
 
 
-class HoodRemoved(Data):
+class HoodRemoved(Data, frozen=True, kw_only=True):
     pass
 
 
-class TasteGone(Data):
+class TasteGone(Data, frozen=True, kw_only=True):
     """Asked before donning: is the taste of the screening gone?"""
 
     gone: bool
 
 
-class Donned(Data):
+class Donned(Data, frozen=True, kw_only=True):
     """The facepiece put on by the wearer; checks per facepiece kind, by id."""
 
     checks: Checks
 
 
-class SealChecked(Data):
+class SealChecked(Data, frozen=True, kw_only=True):
     """User seal check by the wearer."""
 
     passed: bool
 
 
-class ComfortJudged(Data):
+class ComfortJudged(Data, frozen=True, kw_only=True):
     """After the comfort wear."""
 
     comfortable: bool
 
 
-class Dosed(Data):
+class Dosed(Data, frozen=True, kw_only=True):
     """A dose of the test solution. `act`: which act of the score; `given_at`: when, if entered afterwards."""
 
     squeezes: Squeezes
@@ -146,69 +146,69 @@ class Dosed(Data):
     given_at: Instant | None = None
 
 
-class RunStarted(Data):
+class RunStarted(Data, frozen=True, kw_only=True):
     """First dose given, first exercise begins."""
 
     level: Annotated[int, Meta(ge=1, le=100)]
 
 
-class ExerciseStarted(Data):
+class ExerciseStarted(Data, frozen=True, kw_only=True):
     """`witnessed`: False when the room was away and the start was worked out from the score afterwards."""
 
     exercise: Id
     witnessed: bool = True
 
 
-class ExercisesEnded(Data):
+class ExercisesEnded(Data, frozen=True, kw_only=True):
     witnessed: bool = True
 
 
-class MistChecked(Data):
+class MistChecked(Data, frozen=True, kw_only=True):
     seen: bool
 
 
-class FacepieceTouched(Data):
+class FacepieceTouched(Data, frozen=True, kw_only=True):
     """The facepiece was adjusted or touched by the wearer after the exercises began."""
 
 
-class SealBroken(Data):
+class SealBroken(Data, frozen=True, kw_only=True):
     """At the end the wearer breaks the seal under the hood: tasted now?"""
 
     tasted: bool
 
 
-class Stopped(Data):
+class Stopped(Data, frozen=True, kw_only=True):
     """The test ended before its time."""
 
     reason: Literal["unwell", "breathless", "wearer-asked", "tester", "interrupted", "kit"]
 
 
-class TakenBack(Data):
+class TakenBack(Data, frozen=True, kw_only=True):
     """A wrong tap withdrawn."""
 
     event: Id
 
 
-class ClockChecked(Data):
+class ClockChecked(Data, frozen=True, kw_only=True):
     """The room's clock against the server's (`offset_ms`, room minus server) or a step of the room's own clock."""
 
     offset_ms: int = 0
     stepped_ms: int = 0
 
 
-class RoomReturned(Data):
+class RoomReturned(Data, frozen=True, kw_only=True):
     """The room was gone (lid closed, page reloaded, power lost) since `away_at`."""
 
     away_at: Instant
 
 
-class TakenOver(Data):
+class TakenOver(Data, frozen=True, kw_only=True):
     """Another room goes on with this test."""
 
     room: str
 
 
-class Signed(Data):
+class Signed(Data, frozen=True, kw_only=True):
     """A signature. The drawing lies with the personal details under `mark`; here only its SHA-256."""
 
     role: Literal["tester", "wearer"]
@@ -216,7 +216,7 @@ class Signed(Data):
     sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
 
 
-class Closed(Data):
+class Closed(Data, frozen=True, kw_only=True):
     """Nothing may follow."""
 
 
@@ -263,9 +263,10 @@ class Event(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
 
 def _envelope(kind: str, data: type[Data]) -> type[Event]:
     fields: list[Any] = [("data", data)]
-    return msgspec.defstruct("".join(w.title() for w in kind.split("-")) + "Event", fields, bases=(Event,), frozen=True,
-                             forbid_unknown_fields=True, kw_only=True, tag_field="kind", tag=kind,
-                             module=__name__)
+    name = "".join(w.title() for w in kind.split("-")) + "Event"
+    made: Any = msgspec.defstruct(name, fields, bases=(Event,), frozen=True, forbid_unknown_fields=True, kw_only=True,
+                                  tag_field="kind", tag=kind, module=__name__)
+    return made  # type: ignore[no-any-return]
 
 
 ENVELOPES: dict[str, type[Event]] = {kind: _envelope(kind, data) for kind, data in KINDS.items()}
@@ -286,4 +287,4 @@ TestRecord: type[msgspec.Struct] = msgspec.defstruct(
     "TestRecord",
     [("format", Literal["sealwright-test/1"]), ("events", Annotated[list[EVENT_UNION], Meta(max_length=5000)])],
     forbid_unknown_fields=True, kw_only=True, frozen=True, module=__name__)
-TestRecord.__doc__ = "A test recorded elsewhere: the file that the assess command reads. Events in the order they were recorded."
+TestRecord.__doc__ = "A test recorded elsewhere, as the assess command reads it; events in the order they were recorded."

@@ -11,7 +11,7 @@ from typing import Literal
 from sealwright.assess.events import Data, Instant, Kind, Name
 
 
-class WearerJoined(Data):
+class WearerJoined(Data, frozen=True, kw_only=True):
     """`language`: of the wearer's screen, a BCP 47 tag. `site` and `role` are the organisation's own words."""
 
     language: str = "en"
@@ -19,11 +19,11 @@ class WearerJoined(Data):
     role: str = ""
 
 
-class LanguageChosen(Data):
+class LanguageChosen(Data, frozen=True, kw_only=True):
     language: str
 
 
-class FacepieceStocked(Data):
+class FacepieceStocked(Data, frozen=True, kw_only=True):
     make: Name
     model: Name
     material: Name
@@ -31,7 +31,7 @@ class FacepieceStocked(Data):
     kind: Kind
 
 
-class LotReceived(Data):
+class LotReceived(Data, frozen=True, kw_only=True):
     """A lot of solution; `expires_at`: end of the last day it may be used."""
 
     agent: Literal["bitter", "sweet"]
@@ -40,11 +40,11 @@ class LotReceived(Data):
     expires_at: Instant
 
 
-class TesterRegistered(Data):
+class TesterRegistered(Data, frozen=True, kw_only=True):
     competent_until_at: Instant | None = None
 
 
-class PersonErased(Data):
+class PersonErased(Data, frozen=True, kw_only=True):
     """The personal details of this stream's person were removed on request."""
 
 

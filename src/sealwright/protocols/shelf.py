@@ -53,7 +53,7 @@ def _cross_check(p: Protocol, place: str) -> None:
         refuse("doses", "levels must rise", "Order the levels by `upto`, lowest first")
     for i, d in enumerate(p.doses):
         if d.first <= 0 or d.top_up <= 0:
-            refuse(f"doses[{i}]", "squeezes must be above zero", "Give `first` and `top_up` as whole numbers above zero")
+            refuse(f"doses[{i}]", "squeezes must be above zero", "Give `first` and `top_up` above zero")
     if p.doses[-1].upto != p.screening.round_squeezes * p.screening.rounds:
         refuse("doses", "the last level must reach the last squeeze of screening",
                f"Set its `upto` to {p.screening.round_squeezes * p.screening.rounds}")

@@ -80,7 +80,7 @@ class Recipe(Source, frozen=True, forbid_unknown_fields=True, kw_only=True):
 
 
 class Tolerances(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """How far a test may stray before it is noted (`*_note`) and before it is void (`*_void`). No standard gives these."""
+    """How far a test may stray before it is noted (`*_note`) or void (`*_void`). No standard gives these."""
 
     dose_early_note: Sourced
     dose_early_void: Sourced
