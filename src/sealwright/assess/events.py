@@ -73,7 +73,7 @@ class NebuliserLoaded(Data, frozen=True, kw_only=True):
 
 
 class QuestionsAnswered(Data, frozen=True, kw_only=True):
-    """Before the test. `last_taken_at`: last ate, drank (not plain water), smoked, chewed; None: longer ago than asked."""
+    """Before the test. `last_taken_at`: last ate, drank (not water), smoked, chewed; None: longer ago than asked."""
 
     cleared: bool
     trained: bool
@@ -287,4 +287,4 @@ TestRecord: type[msgspec.Struct] = msgspec.defstruct(
     "TestRecord",
     [("format", Literal["sealwright-test/1"]), ("events", Annotated[list[EVENT_UNION], Meta(max_length=5000)])],
     forbid_unknown_fields=True, kw_only=True, frozen=True, module=__name__)
-TestRecord.__doc__ = "A test recorded elsewhere, as the assess command reads it; events in the order they were recorded."
+TestRecord.__doc__ = "A test recorded elsewhere, as the assess command reads it; events in recorded order."
