@@ -31,6 +31,13 @@ class Wait(msgspec.Struct, frozen=True, kw_only=True):
     source: str
 
 
+class Redo(msgspec.Struct, frozen=True, kw_only=True):
+    """The stage is to be done again after an event of this kind whose fields equal `where`."""
+
+    kind: str
+    where: dict[str, Any] = {}
+
+
 class Stage(msgspec.Struct, frozen=True, kw_only=True):
     """One stage. `shape` says how it is worked: see the members."""
 
@@ -43,6 +50,7 @@ class Stage(msgspec.Struct, frozen=True, kw_only=True):
     press: str = ""
     items: tuple[Item, ...] = ()
     waits: tuple[Wait, ...] = ()
+    redo_on: tuple[Redo, ...] = ()
     source: str = ""
     yes: str = ""
     no: str = ""
@@ -83,7 +91,7 @@ def _before(p: Protocol) -> list[Stage]:
               source=p.rules["own-words-identity"].source),
         Stage(id="hood-on", title="Hood on, no facepiece", shape="press", ends_with="screening-started",
               prompt="Hood on. Mouth a little open, tongue out. Say so at once when you taste it",
-              press="Hood is on", source=p.screening.source),
+              press="Hood is on", source=p.screening.source, waits=_before_screening(p)),
         Stage(id="screening", title="Sensitivity screening", shape="screening", ends_with="tasted",
               source=p.screening.source),
         Stage(id="hood-off", title="Hood off, water", shape="press", ends_with="hood-removed",
@@ -92,6 +100,13 @@ def _before(p: Protocol) -> list[Stage]:
               where={"which": "test"}, prompt="About 1 ml of test solution in the other nebuliser", press="Loaded",
               source=p.nebuliser_life.source),
     ]
+
+
+def _before_screening(p: Protocol) -> tuple[Wait, ...]:
+    return (Wait(after="last-taken", minutes=p.abstention.value, source=p.abstention.source,
+                 why="Nothing but plain water before the test"),
+            Wait(after="previous-taste", minutes=p.washout.value, source=p.washout.source,
+                 why="Washout after the try before"))
 
 
 def _donning(p: Protocol, kind: str) -> list[Stage]:
@@ -103,11 +118,15 @@ def _donning(p: Protocol, kind: str) -> list[Stage]:
               prompt="Is the taste quite gone?", yes="Gone", no="Still there", waits=(wash,),
               source=p.washout.source),
         Stage(id="donning", title="Donning", shape="checks", ends_with="donned", items=donning_checks(kind),
-              prompt="The wearer dons it; you watch", press="Donned", source=p.rules["training"].source),
+              prompt="The wearer dons it; you watch", press="Donned", source=p.rules["training"].source,
+              redo_on=(Redo(kind="seal-checked", where={"passed": False}),
+                       Redo(kind="comfort-judged", where={"comfortable": False}))),
         Stage(id="seal-check", title="User seal check", shape="ask", ends_with="seal-checked", where={"passed": True},
               prompt="Wearer checks the seal with both hands. Any leak felt?", yes="No leak felt", no="Leaks, re-don",
-              source=p.rules["seal-check"].source),
+              source=p.rules["seal-check"].source,
+              redo_on=(Redo(kind="comfort-judged", where={"comfortable": False}),)),
         Stage(id="comfort", title="Comfort wear", shape="ask", ends_with="comfort-judged",
+              where={"comfortable": True},
               prompt="Worn for a while: comfortable on nose, cheeks and chin?", yes="Comfortable",
               no="Not comfortable", source=p.wear.source,
               waits=(Wait(after="donned", minutes=p.wear.value, source=p.wear.source, why="Comfort wear"),)),

@@ -1,0 +1,82 @@
+"""The application: routes, errors, and what they share."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import jinja2
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+
+from sealwright.assess import Event
+from sealwright.errors import NotFound, SealwrightError
+from sealwright.ledger import Ledger
+from sealwright.protocols import get
+from sealwright.web import assets
+from sealwright.web.api import Api
+from sealwright.web.guard import Guard, problem
+from sealwright.web.hub import Hub
+from sealwright.web.pages import Pages, environment
+from sealwright.web.wearer_screen import Pairings, wearer_routes
+
+
+def wall_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+@dataclass(frozen=True)
+class ScreenNeeds:
+    """What the wearer's screen asks of the server."""
+
+    hub: Hub
+    pairings: Pairings
+    templates: jinja2.Environment
+    now: Callable[[], int]
+
+    def events_of(self, test: str) -> list[Event]:
+        return self.hub.events_of(test)
+
+    def protocol_of(self, protocol: str) -> Any:
+        return get(protocol)
+
+    def offset_of(self, test: str) -> int:
+        return self.hub.offset_of(test)
+
+    def language_of(self, test: str) -> str:
+        wearer = self.hub.ledger.test(test).wearer
+        return str(self.hub.ledger.wearer(wearer).language)
+
+    async def changed(self, test: str) -> None:
+        await self.hub.changed(test)
+
+
+def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms) -> Starlette:
+    """The ASGI application of one organisation's ledger. `now` is the server's clock in ms."""
+    hub, env, pairings = Hub(ledger, now), environment(org_name), Pairings(now=now)
+    pages = Pages(hub, env, org_name)
+    needs = ScreenNeeds(hub, pairings, env, now)
+    routes = [*pages.routes(), *Api(hub, pairings, org_name).routes(), *wearer_routes(needs), *assets.routes()]
+
+    async def mendable(request: Request, error: Exception) -> Response:
+        assert isinstance(error, SealwrightError)
+        return problem(error, wants_json=request.url.path.startswith("/api"), render=pages.problem)
+
+    async def http(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        known = NotFound("there is nothing at this address", place=request.url.path, mend="Start from the first page")
+        known.status = error.status_code
+        if error.status_code == 405:
+            known = SealwrightError("this address does not take that method", place=request.method, mend="See docs")
+            known.status = 405
+        return await mendable(request, known)
+
+    app = Starlette(routes=routes, middleware=[Middleware(Guard)],
+                    exception_handlers={SealwrightError: mendable, HTTPException: http})
+    app.state.hub = hub
+    return app

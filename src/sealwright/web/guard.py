@@ -1,0 +1,106 @@
+"""At the door: body size, same origin, security headers, and one shape of error for page and API."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from sealwright.errors import BadInput, SealwrightError, TooLarge
+
+MAX_BODY = 1_000_000
+HEADERS = {
+    "Content-Security-Policy": "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
+                               "frame-ancestors 'none'; form-action 'self'; base-uri 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
+    "Cross-Origin-Opener-Policy": "same-origin",
+}
+
+
+def _too_large() -> TooLarge:
+    return TooLarge(f"the body is over {MAX_BODY // 1000} kB", place="request body",
+                    mend="Send fewer events at a time; a room sends at most 50")
+
+
+class Guard:
+    """ASGI middleware. Refuses foreign origins on unsafe methods and bodies over MAX_BODY before reading them whole."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        refused = self._refuse(scope)
+        if refused is not None:
+            await problem(refused, wants_json=True)(scope, receive, self._with_headers(send))
+            return
+        await self.app(scope, _counted(receive), self._with_headers(send))
+
+    @staticmethod
+    def _refuse(scope: Scope) -> SealwrightError | None:
+        headers = Headers(scope=scope)
+        length = headers.get("content-length", "0")
+        if not length.isdigit() or int(length) > MAX_BODY:
+            return _too_large()
+        origin = headers.get("origin")
+        foreign = origin and origin.split("://")[-1] != headers.get("host", "")
+        if scope["method"] not in ("GET", "HEAD", "OPTIONS") and foreign:
+            return SealwrightError("this request comes from another site", place="Origin header",
+                                   mend="Open Sealwright at its own address", code="foreign-origin")
+        return None
+
+    @staticmethod
+    def _with_headers(send: Send) -> Send:
+        async def wrapped(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+                headers.setdefault("Cache-Control", "no-store")
+            await send(message)
+
+        return wrapped
+
+
+def _counted(receive: Receive) -> Receive:
+    """Counts a body that came without a length."""
+    seen = 0
+
+    async def counted() -> Message:
+        nonlocal seen
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if seen > MAX_BODY:
+            raise _too_large()
+        return message
+
+    return counted
+
+
+def problem(error: SealwrightError, *, wants_json: bool, render: Any = None) -> Response:
+    """The answer that carries an error: JSON for the API, a page for people."""
+    if wants_json or render is None:
+        return JSONResponse(error.as_dict(), status_code=error.status)
+    return HTMLResponse(render(error), status_code=error.status)
+
+
+async def read_json(request: Request) -> Any:
+    """The request's JSON object. Raises BadInput for another content type, encoding or form."""
+    if request.headers.get("content-type", "").split(";")[0] != "application/json":
+        raise BadInput("the body is not marked as JSON", place="Content-Type", mend="Send application/json")
+    body = await request.body()
+    try:
+        value = json.loads(body.decode("utf-8"))
+    except (UnicodeDecodeError, ValueError, RecursionError) as error:
+        raise BadInput(f"the body is not JSON: {error}", place="request body", mend="Send one JSON object") from error
+    if not isinstance(value, dict):
+        raise BadInput("the body is not an object", place="request body", mend="Send one JSON object")
+    return value

@@ -1,0 +1,56 @@
+"""What the running server knows and a restart may forget: who waits for news of a test, and how far rooms' clocks are off."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+from sealwright.assess import Event
+from sealwright.ledger import Ledger
+
+FORGET_OFFSETS_ABOVE = 10_000
+
+
+class Hub:
+    """News of tests inside one server process. `now` gives the server's clock in ms."""
+
+    def __init__(self, ledger: Ledger, now: Callable[[], int]) -> None:
+        self.ledger, self.now = ledger, now
+        self._offsets: dict[str, int] = {}
+        self._waiting: dict[str, set[asyncio.Event]] = {}
+
+    def heard(self, tests: set[str], offset_ms: int) -> None:
+        """A room sent events of these tests; its clock is `offset_ms` ahead of ours."""
+        if len(self._offsets) > FORGET_OFFSETS_ABOVE:
+            self._offsets.clear()
+        for test in tests:
+            self._offsets[test] = offset_ms
+            for waiter in self._waiting.pop(test, set()):
+                waiter.set()
+
+    def offset_of(self, test: str) -> int:
+        """Room minus server, ms; 0 when the room was not heard since the server started."""
+        return self._offsets.get(test, 0)
+
+    async def changed(self, test: str) -> None:
+        """Returns at the next event of the test."""
+        waiter = asyncio.Event()
+        self._waiting.setdefault(test, set()).add(waiter)
+        try:
+            await waiter.wait()
+        finally:
+            if test in self._waiting:
+                self._waiting[test].discard(waiter)
+                if not self._waiting[test]:
+                    del self._waiting[test]
+
+    def events_of(self, test: str) -> list[Event]:
+        from sealwright.assess import decode
+
+        return [decode(e.kind, e.id, e.at, e.by, e.data) for e in self.ledger.events(f"test:{test}")]
+
+    def verdict_of(self, test: str) -> Any:
+        from sealwright.assess import judge
+
+        return judge(self.events_of(test))

@@ -1,0 +1,173 @@
+"""Pages for people: what happened, what is on the shelf, how a method goes."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
+from typing import Any
+
+import jinja2
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from sealwright import __version__
+from sealwright.errors import BadInput, SealwrightError
+from sealwright.pictures.score import performed_from, score_svg
+from sealwright.protocols import Protocol, Score, compile_score, get, published
+from sealwright.web.assets import BUILD, TEMPLATES
+from sealwright.web.hub import Hub
+
+RESULT_MARKS = {"pass": "●", "fail": "✕", "void": "○", "unsuited": "◇", "unfinished": "…"}
+
+
+def environment(org_name: str) -> jinja2.Environment:
+    """Templates with autoescape and the few filters they need."""
+    env = jinja2.Environment(loader=jinja2.FileSystemLoader(TEMPLATES), autoescape=True,
+                             undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    env.globals |= {"org_name": org_name, "build": BUILD, "version": __version__, "static": f"/static/{BUILD}",
+                    "marks": RESULT_MARKS}
+    env.filters |= {"day": lambda ms: _local(ms).strftime("%-d %b %Y"), "hour": lambda ms: _local(ms).strftime("%H:%M"),
+                    "clock": lambda s: f"{'−' if s < 0 else ''}{abs(s) // 60}:{abs(s) % 60:02d}",
+                    "iso": lambda ms: datetime.fromtimestamp(ms / 1000, UTC).isoformat()}
+    return env
+
+
+def _local(ms: int) -> datetime:
+    return datetime.fromtimestamp(ms / 1000).astimezone()
+
+
+class Pages:
+    """HTML pages. The room and the wearer's screen are elsewhere; these read."""
+
+    def __init__(self, hub: Hub, env: jinja2.Environment, org_name: str) -> None:
+        self.hub, self.env, self.org_name = hub, env, org_name
+
+    def routes(self) -> list[Route]:
+        return [
+            Route("/", self.page(self.home)),
+            Route("/room", self.page(self.room)),
+            Route("/wearers", self.page(self.wearers)),
+            Route("/wearers/{wearer}", self.page(self.wearer)),
+            Route("/tests", self.page(self.tests)),
+            Route("/tests/{test}", self.page(self.test)),
+            Route("/tests/{test}/certificate.pdf", self.certificate),
+            Route("/tests/{test}/card.pdf", self.card),
+            Route("/facepieces", self.page(self.facepieces)),
+            Route("/protocols", self.page(self.protocols)),
+            Route("/protocols/{protocol}", self.page(self.protocol)),
+            Route("/protocols/{protocol}/score/{level}.svg", self.score_picture),
+            Route("/cautions", self.page(self.cautions)),
+            Route("/favicon.ico", self.favicon),
+        ]
+
+    def page(self, make: Callable[[Request], tuple[str, dict[str, Any]]]) -> Callable[[Request], Awaitable[Response]]:
+        """Renders what `make` returns, (template, values), off the event loop."""
+        async def endpoint(request: Request) -> Response:
+            def work() -> str:
+                template, values = make(request)
+                return self.env.get_template(template).render(path=request.url.path, **values)
+
+            return HTMLResponse(await run_in_threadpool(work))
+
+        return endpoint
+
+    def problem(self, error: SealwrightError) -> str:
+        return self.env.get_template("problem.html").render(path="", error=error)
+
+    def home(self, request: Request) -> tuple[str, dict[str, Any]]:
+        ledger = self.hub.ledger
+        return "home.html", {"open": ledger.tests(open_only=True, limit=12), "recent": ledger.tests(limit=12),
+                             "count": ledger.count(), "names": self._names()}
+
+    def room(self, request: Request) -> tuple[str, dict[str, Any]]:
+        return "room.html", {}
+
+    def wearers(self, request: Request) -> tuple[str, dict[str, Any]]:
+        latest: dict[str, Any] = {}
+        for row in self.hub.ledger.tests(limit=10_000):
+            latest.setdefault(row.wearer, row)
+        return "wearers.html", {"wearers": self.hub.ledger.wearers(), "latest": latest}
+
+    def wearer(self, request: Request) -> tuple[str, dict[str, Any]]:
+        wearer = self.hub.ledger.wearer(request.path_params["wearer"])
+        return "wearer.html", {"wearer": wearer, "tests": self.hub.ledger.tests(wearer=wearer.id, limit=200)}
+
+    def tests(self, request: Request) -> tuple[str, dict[str, Any]]:
+        return "tests.html", {"tests": self.hub.ledger.tests(limit=500), "names": self._names()}
+
+    def facepieces(self, request: Request) -> tuple[str, dict[str, Any]]:
+        return "facepieces.html", {"facepieces": self.hub.ledger.facepieces(), "lots": self.hub.ledger.lots(),
+                                   "now": self.hub.now()}
+
+    def protocols(self, request: Request) -> tuple[str, dict[str, Any]]:
+        return "protocols.html", {"protocols": list(published().values())}
+
+    def protocol(self, request: Request) -> tuple[str, dict[str, Any]]:
+        protocol, level = get(request.path_params["protocol"]), request.query_params.get("level", "10")
+        score = compile_score(protocol, _level(level))
+        return "protocol.html", {"p": protocol, "score": score, "picture": _pictures(protocol, score)}
+
+    def cautions(self, request: Request) -> tuple[str, dict[str, Any]]:
+        return "cautions.html", {}
+
+    def test(self, request: Request) -> tuple[str, dict[str, Any]]:
+        row = self.hub.ledger.test(request.path_params["test"])
+        events = self.hub.events_of(row.id)
+        verdict = self.hub.verdict_of(row.id)
+        protocol = get(row.protocol)
+        score = compile_score(protocol, verdict.level) if verdict.level else None
+        picture = _pictures(protocol, score, performed_from(events, verdict)) if score else None
+        return "test.html", {"test": row, "verdict": verdict, "p": protocol, "picture": picture, "names": self._names(),
+                             "stored": self.hub.ledger.events(f"test:{row.id}")}
+
+    def _names(self) -> dict[str, str]:
+        people = [*self.hub.ledger.wearers(), *self.hub.ledger.testers()]
+        return {p.id: p.name or p.id for p in people}
+
+    async def certificate(self, request: Request) -> Response:
+        """The one-page record of a test as PDF."""
+        from sealwright.evidence import certificate_pdf
+
+        return await self._pdf(request, certificate_pdf, "certificate")
+
+    async def card(self, request: Request) -> Response:
+        """The wallet card of a passed test as PDF."""
+        from sealwright.evidence import card_pdf
+
+        return await self._pdf(request, card_pdf, "card")
+
+    async def _pdf(self, request: Request, make: Callable[[Any], bytes], kind: str) -> Response:
+        from sealwright.evidence.gather import gather
+
+        test = request.path_params["test"]
+
+        def work() -> bytes:
+            return make(gather(self.hub.ledger, test, org_name=self.org_name))
+
+        pdf = await run_in_threadpool(work)
+        return Response(pdf, media_type="application/pdf",
+                        headers={"Content-Disposition": f'inline; filename="{kind}-{test}.pdf"'})
+
+    async def score_picture(self, request: Request) -> Response:
+        protocol = get(request.path_params["protocol"])
+        score = compile_score(protocol, _level(request.path_params["level"]))
+        svg = score_svg(score, title=f"{protocol.title}, level {score.level}", standalone=True)
+        return Response(svg, media_type="image/svg+xml")
+
+    async def favicon(self, request: Request) -> Response:
+        return RedirectResponse(f"/static/{BUILD}/mark.svg")
+
+
+def _level(text: str) -> int:
+    if not text.isdigit() or len(text) > 3:
+        raise BadInput(f"{text!r} is no level", place="level", mend="Give 10, 20 or 30")
+    return int(text)
+
+
+def _pictures(protocol: Protocol, score: Score, performed: Any = None) -> dict[str, str]:
+    """The same picture twice: one long staff for wide windows, a folded one for narrow ones."""
+    title = f"{protocol.title}, level {score.level}"
+    return {"wide": score_svg(score, title=title, performed=performed),
+            "narrow": score_svg(score, title=title, performed=performed, width=360, fold=5)}

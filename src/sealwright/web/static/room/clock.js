@@ -1,0 +1,59 @@
+// The room's clock: runs evenly whatever happens to the computer's own, and goes on in the right second after a reload.
+// room time (ms) = performance.now() + a base fixed when the page loads.
+
+const KEY = "sealwright.beat";
+
+function readBeat() {
+  try { return JSON.parse(localStorage.getItem(KEY)) || {}; } catch { return {}; }
+}
+
+export class RoomClock {
+  constructor() {
+    const beat = readBeat();
+    this.correction = beat.correction || 0;         // room minus wall clock, carried over reloads
+    this.offset = beat.offset ?? null;              // room minus server, as last seen
+    this.lastBeat = beat.room ?? null;              // when this room was last alive
+    this.base = Date.now() + this.correction - performance.now();
+    this.wallGap = this.#gap();
+  }
+
+  now() { return Math.round(performance.now() + this.base); }
+
+  at(performanceTime) { return performanceTime + this.base; }
+
+  toPerformance(roomTime) { return roomTime - this.base; }
+
+  #gap() { return Date.now() - performance.now(); }
+
+  // How far the wall clock stepped since last asked (ms); small drift is taken in silently.
+  stepped() {
+    const gap = this.#gap(), step = gap - this.wallGap;
+    this.wallGap = gap;
+    if (Math.abs(step) < 1000) { this.slow = (this.slow || 0) + step; return 0; }
+    this.correction -= step;
+    return Math.round(step);
+  }
+
+  beat() {
+    localStorage.setItem(KEY, JSON.stringify({
+      room: this.now(), correction: this.correction, offset: this.offset,
+    }));
+  }
+
+  // The server's clock was `serverNow` between the two room times. Returns room minus server (ms).
+  compare(serverNow, before, after) {
+    this.offset = Math.round((before + after) / 2 - serverNow);
+    return this.offset;
+  }
+
+  // After a reload: did the wall clock step while the page was gone? If so go on by the server's clock.
+  resume(serverNow, before, after) {
+    const middle = (before + after) / 2;
+    const expected = this.offset === null ? null : serverNow + this.offset;
+    if (expected === null || Math.abs(middle - expected) < 2000) { this.compare(serverNow, before, after); return 0; }
+    const step = Math.round(middle - expected);
+    this.base -= step;
+    this.correction -= step;
+    return step;
+  }
+}
