@@ -13,7 +13,7 @@ from starlette.routing import Route
 
 from sealwright.errors import BadInput, Conflict
 from sealwright.pictures.score import strip_svg
-from sealwright.protocols import Protocol, compile_conduct, compile_score, published
+from sealwright.protocols import Protocol, compile_conduct, compile_score, equipment, published
 from sealwright.web import words
 from sealwright.web.assets import BUILD
 from sealwright.web.guard import read_json
@@ -83,6 +83,7 @@ class Api:
             "build": BUILD, "now": self.hub.now(), "org": self.org_name, "protocols": _protocols(),
             "wearers": ledger.wearers(), "facepieces": ledger.facepieces(), "testers": ledger.testers(),
             "lots": ledger.lots(), "spoken": {lang: words.spoken(lang) for lang in words.available_languages()},
+            "equipment": equipment(),
             "open": [t.id for t in ledger.tests(open_only=True)],
         }
 

@@ -1,0 +1,142 @@
+// Draws the room. Sections are redrawn only when what they show has changed, so that a finger never loses its button.
+
+import { countdown } from "./acts.js";
+
+const escapes = { "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;" };
+export const esc = (text) => String(text ?? "").replace(/[&<>"']/g, (c) => escapes[c]);
+export const $ = (id) => document.getElementById(id);
+
+const drawn = new Map();
+export function put(id, html) {
+  if (drawn.get(id) === html) return false;
+  drawn.set(id, html);
+  $(id).innerHTML = html;
+  return true;
+}
+
+// `acts` collects what each drawn button does; the page's one click handler looks it up by number.
+export class Buttons {
+  constructor() { this.does = []; }
+  clear(section) { this.does = this.does.filter((d) => d.section !== section); }
+  add(section, what) { this.does.push({ section, what }); return this.does.length - 1; }
+}
+
+export function badge(letter, n) { return `<b class="badge badge-${n % 4}" aria-label="Lane ${letter}">${letter}</b>`; }
+
+export function drawNow(act, button, figures) {
+  if (!act) return put("now-body", `<p class="idle">No wearer under way.</p>
+    <p>Add a wearer to begin. Each wearer gets a lane; the next act over all lanes is shown here.</p>`);
+  const lane = act.lane;
+  const figure = act.figure && figures[act.figure] ? `<div class="figure" aria-hidden="true">${figures[act.figure]}</div>` : "";
+  return put("now-body", `
+    <div class="who">${badge(lane.letter, lane.n)} <span>${esc(lane.name)}</span>
+      <small>${esc(lane.pieceName)}</small></div>
+    <h1>${esc(act.title)}</h1>
+    <div class="figures">${figure}<div class="big"><span id="big"></span><span id="big-note" class="note"></span></div></div>
+    <p class="prompt" id="prompt"></p>
+    <div id="ring" class="ring" hidden><i></i></div>
+    ${act.form ? drawForm(act.form, button) : ""}
+    ${act.sign ? drawSign() : ""}
+    ${act.options.length ? `<div class="options">${act.options.map((o) =>
+      `<button type="button" class="option ${o.tone || ""}" data-do="${button(o)}">${esc(o.label)}</button>`).join("")}</div>` : ""}
+    ${act.early ? `<div class="options"><button type="button" class="option warn" data-do="${button(act.early)}">${
+      esc(act.early.label)}</button></div>` : ""}`);
+}
+
+function drawForm(form, button) {
+  const items = (form.items || []).map((i) => `<li class="${i.next ? "next" : ""} ${i.state === undefined ? "" : i.state ? "yes" : "no"}">
+    <span>${i.state === undefined ? "·" : i.state ? "✓" : "✕"} ${esc(i.text)}</span>
+    <span class="pair"><button type="button" data-do="${button(i.yes)}" aria-pressed="${i.state === true}"
+      aria-label="${esc(i.text)}: right">✓</button><button type="button" data-do="${button(i.no)}"
+      aria-pressed="${i.state === false}" aria-label="${esc(i.text)}: not right">✕</button></span></li>`).join("");
+  const answered = (form.answered || []).map((a) => `<li><span>${esc(a.text)}</span>
+    <button type="button" class="again" data-do="${button(a.again)}" aria-label="Ask again: ${esc(a.text)}">${
+      esc(a.value)}</button></li>`).join("");
+  const chips = (form.chips || []).map((c) => `<button type="button" class="chip ${c.state || ""}"
+    data-do="${button(c.turn)}">${esc(c.text)}<small>${esc(c.said)}</small></button>`).join("");
+  return `${chips ? `<div class="chips">${chips}</div>` : ""}${items ? `<ul class="checks">${items}</ul>` : ""}${
+    answered ? `<ul class="answers">${answered}</ul>` : ""}`;
+}
+
+function drawSign() {
+  return `<div class="signing"><canvas id="pad" width="640" height="200" aria-label="Sign here"></canvas>
+    <button type="button" class="option" id="pad-clear">Clear</button></div>`;
+}
+
+// What changes every moment: numbers and words only.
+export function refreshNow(act) {
+  if (!act) return;
+  text("big", act.big);
+  text("big-note", act.note);
+  text("prompt", act.prompt);
+  const ring = $("ring");
+  if (!ring) return;
+  ring.hidden = act.progress === undefined;
+  if (act.progress !== undefined) ring.firstElementChild.style.inlineSize = `${Math.min(100, act.progress * 100)}%`;
+  document.body.dataset.dosing = act.dose ? (act.dose.in > 0 ? "soon" : "now") : "";
+}
+
+function text(id, value) {
+  const node = $(id);
+  if (node && node.textContent !== String(value ?? "")) node.textContent = value ?? "";
+}
+
+export function drawKeys(act, back, button) {
+  const key = act?.key;
+  return put("keys", `
+    ${back ? `<button type="button" class="side" data-do="${button({ takeBack: back.id })}">Take back<small>${esc(back.label)}</small></button>` : ""}
+    <button type="button" id="key" ${key ? `data-do="${button(key)}"` : "disabled"}>
+      <span class="fill"></span><span class="label">${esc(key ? key.label : act ? (act.waiting ? "Waiting" : "Wearer carries on") : "No act is due")}</span>
+      <kbd>Space or pedal</kbd></button>
+    ${act?.taste ? `<button type="button" class="side taste" data-do="${button({ events: [{ kind: "tasted", data: {} }], lane: act.lane })}">Tasted<small>or hold the key, or T</small></button>` : ""}
+    ${act && !act.sign && act.stage.id !== "close" && act.stage.id !== "relief"
+      ? `<button type="button" class="side stop" data-do="${button({ stop: act.lane })}">Stop<small>unwell, or wants to</small></button>` : ""}`);
+}
+
+export function drawAhead(rows, clashes, button) {
+  const list = rows.map((r) => `<li><button type="button" data-do="${button({ pick: r.lane.test })}">${badge(r.lane.letter, r.lane.n)}
+    <span>${esc(r.act.title)}</span><time>${esc(r.when)}</time></button></li>`).join("");
+  const warned = clashes.map((c) => `<li class="clash"><b aria-hidden="true">⚠</b> <span>${esc(c)}</span></li>`).join("");
+  return put("ahead", `${warned ? `<ul class="clashes" role="status">${warned}</ul>` : ""}
+    <h2>Next over all lanes</h2><ol>${list || "<li class=\"none\">Nothing is due</li>"}</ol>`);
+}
+
+export function drawLane(lane, act, focus, button) {
+  const code = lane.code ? `<span class="code" title="Wearer's screen">${esc(lane.address)} <b>${esc(lane.code)}</b></span>` : "";
+  const verdict = lane.verdict && (lane.verdict.result !== "unfinished")
+    ? `<p class="verdict ${lane.verdict.result}"><b>${esc(VERDICT[lane.verdict.result])}</b> ${esc(lane.verdict.reason)}
+       ${(lane.verdict.next || []).map((n) => `<span class="step">${esc(n.text)}</span>`).join("")}</p>` : "";
+  const found = lane.verdict?.findings.filter((f) => f.severity !== "note").length || 0;
+  const ended = lane.facts.closed ? `<span class="after">
+      <a class="option" href="/tests/${esc(lane.test)}">Record</a>
+      ${lane.verdict?.result === "pass" ? `<a class="option" href="/tests/${esc(lane.test)}/certificate.pdf" target="_blank">Certificate</a>` : ""}
+      ${lane.verdict && ["fail", "void"].includes(lane.verdict.result) ? `<button type="button" class="option" data-do="${button({ retry: lane })}">Try again</button>` : ""}
+      <button type="button" class="option" data-do="${button({ leave: lane })}">Leave the room</button></span>` : "";
+  return `<header>
+      <button type="button" class="lane-pick" data-do="${button({ pick: lane.test })}" aria-pressed="${focus}">${badge(lane.letter, lane.n)}
+        <span class="lane-name">${esc(lane.name)}</span></button>
+      <span class="lane-what">${esc(lane.pieceName)}</span>
+      <span class="lane-act" data-lane-act>${esc(act ? act.title : "Closed")}</span>
+      ${found ? `<span class="found" title="Departures so far">${found} finding${found > 1 ? "s" : ""}</span>` : ""}
+      ${code}${ended}</header>${verdict}
+    <div class="paper" data-paper><div class="present" aria-hidden="true"></div><div class="strip" data-strip></div></div>`;
+}
+
+export const VERDICT = { pass: "● Pass", fail: "✕ Fail", void: "○ Void", unsuited: "◇ Unsuited to this agent" };
+
+export function drawStatus(news, clockNow, soundOn, voiceOn) {
+  const words = { delivered: "● on record", waiting: "◌ sending", away: "✕ server away", stale: "◌ new version" };
+  const waiting = news.waiting ? `, ${news.waiting} kept here` : "";
+  put("status", `<span class="${news.state}" role="status">${words[news.state]}${waiting}</span>`);
+  text("wall", new Date(clockNow).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }));
+  $("sound").setAttribute("aria-pressed", soundOn);
+  $("sound").textContent = soundOn ? "Sound on" : "Sound off";
+  $("voice").setAttribute("aria-pressed", voiceOn);
+  $("voice").textContent = voiceOn ? "Voice on" : "Voice off";
+  const refused = news.refused || [];
+  put("refused", refused.length ? `<p><b>${refused.length} event${refused.length > 1 ? "s" : ""} could not be put on record:</b>
+    ${esc(refused[0].why.found)}. ${esc(refused[0].why.mend || "")} They are kept on this device.
+    <a download="not-on-record.json" href="data:application/json,${encodeURIComponent(JSON.stringify(refused))}">Save them as a file</a></p>` : "");
+}
+
+export { countdown };
