@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 import msgspec
 
 from sealwright.assess.events import Facepiece, Tester
-from sealwright.protocols import Protocol, Score, compile_score
+from sealwright.protocols import Protocol, Score, compile_score, donning_checks
 
 Draft: TypeAlias = list[dict[str, Any]]
 """Events in recorded order, each {"stream", "id", "kind", "at", "by", "data"}; ids are settled at the end."""
@@ -23,11 +23,6 @@ Tweak: TypeAlias = Callable[[Draft], Draft]
 
 SECOND, MINUTE, DAY = 1000, 60_000, 86_400_000
 KIT = ("o_ring", "hood", "mist_screening", "mist_test", "marked")
-DONNING = {
-    "filtering": ("straps", "nose_clip", "edge_flat"),
-    "half": ("straps", "centred", "filters"),
-    "full": ("straps", "centred", "filters"),
-}
 
 
 def play(protocol: Protocol, *, test_id: str, wearer: str, facepiece: Facepiece | dict[str, Any],
@@ -130,7 +125,7 @@ def _don(stage: _Stage, protocol: Protocol, kind: str) -> None:
     _load(stage, "test", 60)
     donned_at = tasted_at + (protocol.washout.value - protocol.wear.value) * MINUTE
     stage.put("taste-gone", donned_at - round(stage.random.uniform(35, 50) * SECOND), {"gone": True})
-    stage.put("donned", donned_at, {"checks": dict.fromkeys(DONNING[kind], True)})
+    stage.put("donned", donned_at, {"checks": {item.id: True for item in donning_checks(kind)}})
     stage.add("seal-checked", 25, {"passed": True})
     stage.put("comfort-judged", donned_at + protocol.wear.value * MINUTE + stage.random.randint(1000, 4000),
               {"comfortable": True})
@@ -139,17 +134,17 @@ def _don(stage: _Stage, protocol: Protocol, kind: str) -> None:
 def _run(stage: _Stage, score: Score, seal_break_tasted: bool, taste_in_run_s: float | None) -> None:
     """The acts of the score; the tester taps a dose when it has been given."""
     origin = stage.now + (stage.random.randint(20, 28) - score.acts[0].at) * SECOND
-    beats: list[tuple[int, str, dict[str, Any]]] = []
+    beats: list[tuple[int, str, dict[str, Any]]] = [(origin, "run-started", {"level": score.level})]
     for act in score.acts:
         at = origin + act.at * SECOND
         if act.kind == "exercise":
-            beats.append((at + stage.random.randint(0, 40), "exercise-started", {"exercise": act.exercise}))
+            jitter = stage.random.randint(0, 40) if act.at else 0
+            beats.append((at + jitter, "exercise-started", {"exercise": act.exercise}))
         elif act.kind == "dose":
             late = stage.random.randint(-400, 1200) if act.at >= 0 else -stage.random.randint(500, 900)
             beats.append((at + act.lasts * SECOND + late, "dosed", {"squeezes": act.squeezes, "act": act.id}))
         elif act.kind == "mist":
             beats.append((at + stage.random.randint(2000, 3000), "mist-checked", {"seen": True}))
-    beats.append((origin, "run-started", {"level": score.level}))
     end = origin + score.lasts * SECOND
     beats.append((end + 30, "exercises-ended", {}))
     beats.append((end + stage.random.randint(6000, 9000), "seal-broken", {"tasted": seal_break_tasted}))

@@ -1,0 +1,205 @@
+"""One pass over the events of a test makes the facts the checks ask for: what stands, in which phase, at what second."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
+
+from sealwright.assess.codes import DEPARTURES
+from sealwright.assess.events import (
+    ClockChecked,
+    Closed,
+    Data,
+    Dosed,
+    Event,
+    ExercisesEnded,
+    ExerciseStarted,
+    HoodRemoved,
+    NotTasted,
+    Opened,
+    RoomReturned,
+    RunStarted,
+    ScreeningStarted,
+    SealBroken,
+    Signed,
+    Squeezed,
+    Stopped,
+    TakenBack,
+    TakenOver,
+    Tasted,
+)
+from sealwright.assess.method import Method
+from sealwright.assess.verdict import Finding, Severity
+
+_NONE: list[Any] = []
+FINAL = frozenset({Opened, TakenBack, ClockChecked, RoomReturned, TakenOver, Signed, Closed})
+"""Kinds that no tap makes by mistake: they cannot be withdrawn."""
+
+
+class Mark(msgspec.Struct, frozen=True, gc=False):
+    """A standing event: `i` its place in recorded order, `at` its instant in ms (a dose's: when it was given)."""
+
+    i: int
+    at: int
+    event: Event
+    data: Any
+
+
+class Facts:
+    """What happened, sorted out. Ends of phases are places in recorded order (`*_i`) and instants in ms (`*_at`).
+
+    `use_*` is the first dose or the start of the run, whichever is recorded first; `origin` second 0 of the score;
+    `end_*` the end of the run; `cut_at` the instant at which a taste or a stop cut it off.
+    """
+
+    def __init__(self, events: Sequence[Event], opened: Opened, method: Method) -> None:
+        self.events, self.opened, self.m, self.p = events, opened, method, method.protocol
+        self.findings: list[Finding] = []
+        self.of: dict[type[Data], list[Mark]] = {}
+        self.withdrawn: dict[int, int] = {}
+        self.refused: list[tuple[int, str]] = []
+        self.size = len(events)
+        self._index()
+        self._phases()
+
+    def found(self, code: str, text: str, *, at: int | None = None, until: int | None = None,
+              severity: Severity | None = None) -> None:
+        """Add a finding; severity is needed where the code allows more than one."""
+        row = DEPARTURES[code]
+        at_s = None if at is None or self.origin is None else (at - self.origin) // 1000
+        self.findings.append(Finding(code=code, severity=severity or row.severities[0], text=text,
+                                     source=self.m.sources[code], at=at, until=until, at_s=at_s))
+
+    def all(self, kind: type[Data]) -> list[Mark]:
+        return self.of.get(kind, _NONE)
+
+    def before(self, kind: type[Data], i: int | None) -> list[Mark]:
+        """Marks of a kind recorded before place `i`; all of them when `i` is None."""
+        marks = self.of.get(kind, _NONE)
+        return marks if i is None or not marks or marks[-1].i < i else [m for m in marks if m.i < i]
+
+    def last(self, kind: type[Data], i: int | None) -> Mark | None:
+        marks = self.before(kind, i)
+        return marks[-1] if marks else None
+
+    def second(self, at: int) -> int:
+        """Whole seconds from the first exercise (or what stands for it)."""
+        return (at - (self.origin or 0)) // 1000
+
+    def _index(self) -> None:
+        """Sort events by kind. What follows the closing counts only if it is a taste."""
+        events, of = self.events, self.of
+        if any(type(e.data) is TakenBack for e in events):
+            self._take_back()
+        closed_i = None
+        for i, e in enumerate(events):
+            data = e.data
+            kind = type(data)
+            if closed_i is not None and kind is not Tasted or i in self.withdrawn:
+                continue
+            at = e.at
+            if kind is Dosed and data.given_at is not None:
+                at = min(at, data.given_at)
+            mark = Mark(i, at, e, data)
+            if kind in of:
+                of[kind].append(mark)
+            else:
+                of[kind] = [mark]
+            if kind is Closed:
+                closed_i = i
+        self.closed_i = closed_i
+
+    def _take_back(self) -> None:
+        """Which events are withdrawn (place -> place of the take-back) and which take-backs change nothing."""
+        place: dict[str, int] = {}
+        for i, e in enumerate(self.events):
+            if type(e.data) is TakenBack:
+                target = place.get(e.data.event)
+                if target is None or target in self.withdrawn or type(self.events[target].data) in FINAL:
+                    self.refused.append((i, "take-back-refused"))
+                elif not 0 <= e.at - self.events[target].at <= self.m.take_back_ms:
+                    self.refused.append((i, "take-back-late"))
+                else:
+                    self.withdrawn[target] = i
+            place[e.id] = i
+
+    def _phases(self) -> None:
+        doses, starts, exercises = self.all(Dosed), self.all(RunStarted), self.all(ExerciseStarted)
+        uses = [*doses[:1], *starts[:1]]
+        self.use = min(uses, key=lambda m: m.i) if uses else None
+        self.use_i = self.use.i if self.use else None
+        self.use_at = min(m.at for m in uses) if uses else None
+        run = [m for m in exercises if self.use_i is None or m.i > self.use_i]
+        self.run_exercises = run if self.use else []
+        self.origin = run[0].at if self.use and run else starts[0].at if starts else self.use_at
+        self._screening()
+        self._run_end()
+        self.over = bool(self.taste or self.stopped or self.unsuited or SealBroken in self.of or Closed in self.of)
+
+    def _screening(self) -> None:
+        """The last screening before the run: its squeezes, how often asked, the threshold taste, unsuited or not."""
+        started = self.before(ScreeningStarted, self.use_i)
+        self.screening_starts = started
+        floor = started[-1].i if started else -1
+        tastes = self.before(Tasted, self.use_i)
+        self.threshold = next((m for m in tastes if m.i > floor), None)
+        until = self.threshold.i if self.threshold else self.use_i
+        squeezed = [m for m in self.before(Squeezed, until) if m.i > floor]
+        self.squeezed = squeezed
+        self.squeezes = sum(m.data.n for m in squeezed)
+        self.asked = sum(m.i > floor for m in self.before(NotTasted, until))
+        self.screening_at = started[-1].at if started else squeezed[0].at if squeezed else None
+        self.taste = next((m for m in self.all(Tasted) if self._in_run(m)), None)
+        self.unsuited = self._is_unsuited(until)
+
+    def _in_run(self, taste: Mark) -> bool:
+        """Whether a taste falls at or after the first dose, by recorded order or by its instant."""
+        if self.use_i is None or self.use_at is None:
+            return False
+        return taste.i > self.use_i or (taste is not self.threshold and taste.at >= self.use_at)
+
+    def _is_unsuited(self, until: int | None) -> bool:
+        if self.squeezes < self.m.screening_squeezes or not self.squeezed:
+            return False
+        last = self.squeezed[-1].i
+        if self.threshold:
+            denied = any(m.i > last for m in self.before(NotTasted, until))
+            return denied or self.squeezes > self.m.screening_squeezes
+        ends = (NotTasted, HoodRemoved, Closed)
+        return self.use is not None or any(m.i > last for kind in ends for m in self.before(kind, until))
+
+    def _run_end(self) -> None:
+        after = self.use_i if self.use_i is not None else -1
+        self.stopped = next(iter(self.all(Stopped)), None)
+        broken = self.all(SealBroken)
+        self.seal_broken = next((m for m in broken if m.i > after), None)
+        self.exercises_ended = next((m for m in self.all(ExercisesEnded) if m.i > after), None)
+        cuts = [m for m in (self.taste, self.stopped) if m and m.i > after]
+        self.cut_at = min(cuts, key=lambda m: m.i).at if cuts else None
+        closed = self.all(Closed)[:1]
+        ends = [*cuts, *(m for m in (self.exercises_ended, self.seal_broken, *closed) if m and m.i > after)]
+        end = min(ends, key=lambda m: m.i) if ends else None
+        self.end_i = end.i if end else self.size
+        self.end_at = end.at if end else (self.events[-1].at if self.events else None)
+        if self.use is None:
+            self.end_at = None
+
+
+def clock(seconds: int) -> str:
+    """Seconds from the first exercise as people say them: 3:09, or "0:05 before the start"."""
+    text = f"{abs(seconds) // 60}:{abs(seconds) % 60:02d}"
+    return text if seconds >= 0 else f"{text} before the start"
+
+
+def span(ms: int) -> str:
+    """A duration in words: 45 s, 12 min, 12 min 30 s, 3 h 5 min; a negative one says so."""
+    seconds = abs(ms) // 1000
+    if seconds < 60:
+        text = f"{seconds} s"
+    elif seconds < 3600:
+        text = f"{seconds // 60} min" + (f" {seconds % 60} s" if seconds % 60 else "")
+    else:
+        text = f"{seconds // 3600} h" + (f" {seconds // 60 % 60} min" if seconds // 60 % 60 else "")
+    return text if ms >= 0 else f"minus {text}"

@@ -1,0 +1,193 @@
+"""A year of tests at the invented yard: who was tested when, with what, and how it went. Same seed, same year."""
+
+from __future__ import annotations
+
+import hashlib
+import random
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sealwright.demo.player import Draft, play
+from sealwright.demo.yard import (
+    DAY,
+    HISTORY_DAYS,
+    HOUR,
+    MINUTE,
+    NEVER_TESTED,
+    FitTester,
+    Stocked,
+    Wearer,
+    Yard,
+    signature,
+    yard,
+)
+from sealwright.protocols import get
+
+TEST_DAYS = 27
+FIRST_START, LAST_START = 8 * HOUR + 10 * MINUTE, 15 * HOUR
+SECOND_FACEPIECES = 16
+TESTER_TURNS = (0, 0, 1, 0, 2, 0, 1)
+FAIL_SHARE = (0.17, 0.25, 0.30)
+"""Chance of a taste in the run at the first, second and later try: the yard's own luck, no claim about the trade."""
+STORIES = ("unsuited", "unsuited", "unwell", "touched", "silent-seal-break", "full-mask")
+KINDS_AT = {"Slipway": ("half", "filtering"), "Paint hall": ("half",), "Bell shop": ("filtering", "half"),
+            "Stone loft": ("filtering", "half"), "Ferry stage": ("filtering",)}
+EQUIPMENT = ((), ("safety glasses",), ("safety glasses", "ear defenders"), ("hard hat", "safety glasses"))
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A test to be held. `story` is how it will go: "" as luck has it, or one of STORIES. `spent`: tried in vain."""
+
+    wearer: Wearer
+    facepiece: Stocked
+    agent: str = "bitter"
+    story: str = ""
+    try_no: int = 1
+    previous: str | None = None
+    tasted_at: int | None = None
+    spent: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Held:
+    """A test that was held: its events, and its signatures as (mark, person, role, path)."""
+
+    test: str
+    events: Draft
+    marks: tuple[tuple[str, str, str, str], ...]
+
+
+def held_tests(today: int, seed: int) -> Iterator[Held]:
+    """All tests of the year before `today` (ms, start of a day in UTC), in order of time."""
+    it, luck = yard(), random.Random(f"yard:{seed}")
+    queue, count, days = deque(_wanted(it, luck)), 0, _days(today)
+    for n, day in enumerate(days):
+        clock, quota = day + FIRST_START, -(-len(queue) // (len(days) - n))
+        tester = it.testers[TESTER_TURNS[n % len(TESTER_TURNS)]]
+        while queue and quota > 0 and clock < day + LAST_START:
+            wanted, count = queue.popleft(), count + 1
+            held = _hold(it, wanted, f"gr-{count:03d}", clock, today, tester, luck)
+            again = _again(it, wanted, held, luck)
+            if again:
+                queue.appendleft(again)
+            quota -= again is None
+            clock = held.events[-1]["at"] + luck.randint(6, 14) * MINUTE
+            yield held
+
+
+def _days(today: int) -> list[int]:
+    """The starts of the yard's test days: working days spread over the year, the last one just before today."""
+    step, found = (HISTORY_DAYS - 8) // (TEST_DAYS - 1), []
+    for back in range(TEST_DAYS - 1, -1, -1):
+        day = today - DAY - back * step * DAY
+        while (day // DAY + 3) % 7 > 4:
+            day -= DAY
+        found.append(day)
+    return found
+
+
+def _wanted(it: Yard, luck: random.Random) -> list[Wanted]:
+    """First tries in the order they are held: one for most wearers, later a second facepiece for some."""
+    tested = [w for n, w in enumerate(it.wearers) if n not in NEVER_TESTED]
+    luck.shuffle(tested)
+    wanted = [Wanted(w, _pick(it, luck, KINDS_AT[w.site][0])) for w in tested]
+    seconds = luck.sample([w for w in tested[:40] if len(KINDS_AT[w.site]) > 1], SECOND_FACEPIECES)
+    wanted += [Wanted(w, _pick(it, luck, KINDS_AT[w.site][1])) for w in seconds]
+    for place, story in zip(luck.sample(range(4, len(wanted)), len(STORIES)), STORIES, strict=True):
+        full = _pick(it, luck, "full") if story == "full-mask" else wanted[place].facepiece
+        wanted[place] = replace(wanted[place], story=story, facepiece=full)
+    return wanted
+
+
+def _pick(it: Yard, luck: random.Random, kind: str, but: tuple[str, ...] = ()) -> Stocked:
+    return luck.choice([f for f in it.facepieces if f.kind == kind and f.id not in but])
+
+
+def _hold(it: Yard, wanted: Wanted, test: str, start: int, today: int, tester: FitTester, luck: random.Random) -> Held:
+    piece, fails = wanted.facepiece, not wanted.story and luck.random() < FAIL_SHARE[min(wanted.try_no, 3) - 1]
+    dressed = _Dressed(it, wanted, test, tester, today, luck.randrange(2**31))
+    bent = {"unwell": (_unwell,), "touched": (_touched,)}.get(wanted.story, ())
+    events = play(
+        get(f"uk-{wanted.agent}"), test_id=test, wearer=wanted.wearer.id, start_at=start, seed=dressed.seed,
+        facepiece={k: getattr(piece, k) for k in ("id", "make", "model", "material", "size", "kind")}
+        | {"own": piece.kind != "filtering"},
+        tester={"id": tester.id, "competent_until_at": tester.competent_until_at(today)},
+        taste_at_squeeze=None if wanted.story == "unsuited" else _threshold(wanted.wearer),
+        taste_in_run_s=luck.choice((luck.uniform(4, 60), luck.uniform(60, 414))) if fails else None,
+        seal_break_tasted=wanted.story != "silent-seal-break", tweaks=(*bent, dressed),
+        room=f"room-{wanted.wearer.site.split()[0].lower()}",
+        try_no=wanted.try_no, previous=wanted.previous, previous_tasted_at=wanted.tasted_at)
+    return Held(test, events, dressed.marks)
+
+
+def _threshold(wearer: Wearer) -> int:
+    """The squeeze at which this wearer tastes the weak solution: most early, some late."""
+    own = random.Random(f"taste:{wearer.id}")
+    low, high = own.choices(((2, 10), (11, 20), (21, 29)), (14, 4, 2))[0]
+    return own.randint(low, high)
+
+
+class _Dressed:
+    """Puts the yard's own lots, equipment and signatures in the place of the player's."""
+
+    def __init__(self, it: Yard, wanted: Wanted, test: str, tester: FitTester, today: int, seed: int) -> None:
+        self.it, self.wanted, self.test, self.today, self.seed = it, wanted, test, today, seed
+        people = {"tester": tester.id, "wearer": wanted.wearer.id}
+        self.marks = tuple((f"{test}-{role}", person, role, signature(person, test))
+                           for role, person in people.items())
+
+    def __call__(self, draft: Draft) -> Draft:
+        return [e | {"data": self._dress(e["kind"], e["at"], e["data"])} for e in draft]
+
+    def _dress(self, kind: str, at: int, data: dict[str, Any]) -> dict[str, Any]:
+        if kind == "nebuliser-loaded":
+            lot = self.it.lot(self.wanted.agent, data["which"], (at - self.today) // DAY)
+            return data | {"lot": lot.lot, "expires_at": lot.expires_at(self.today)}
+        if kind == "questions-answered":
+            worn = random.Random(f"worn:{self.wanted.wearer.id}").choice(EQUIPMENT)
+            return data | {"equipment_used": list(worn), "equipment_worn": list(worn)}
+        if kind == "signed":
+            mark, _, _, path = next(m for m in self.marks if m[2] == data["role"])
+            return data | {"mark": mark, "sha256": hashlib.sha256(path.encode()).hexdigest()}
+        return data
+
+
+def _unwell(draft: Draft) -> Draft:
+    """The wearer feels unwell under the hood in the third exercise."""
+    return _cut(draft, 2, 23_400, [(0, "stopped", {"reason": "unwell"}), (3_100, "hood-removed", {})])
+
+
+def _touched(draft: Draft) -> Draft:
+    """The wearer pushes the facepiece up in the fifth exercise; the tester stops the test."""
+    return _cut(draft, 4, 31_800, [(0, "facepiece-touched", {}), (6_000, "stopped", {"reason": "tester"}),
+                                   (9_000, "hood-removed", {})])
+
+
+def _cut(draft: Draft, exercise: int, into_ms: int, happenings: list[tuple[int, str, dict[str, Any]]]) -> Draft:
+    """Ends the run `into_ms` into an exercise with what happens then (ms later, kind, data), signed and closed."""
+    begun = [e for e in draft if e["kind"] == "exercise-started"][exercise]
+    at = begun["at"] + into_ms
+    then = [begun | {"id": f"cut-{ms}", "kind": kind, "at": at + ms, "data": data} for ms, kind, data in happenings]
+    last = [e for e in draft if e["kind"] in ("signed", "closed")]
+    shift = then[-1]["at"] + 15_000 - last[0]["at"]
+    return [*(e for e in draft if e["at"] < at), *then, *(e | {"at": e["at"] + shift} for e in last)]
+
+
+def _again(it: Yard, wanted: Wanted, held: Held, luck: random.Random) -> Wanted | None:
+    """The try that follows one that was no pass: other facepiece after a taste, other agent where unsuited."""
+    onward = replace(wanted, story="", try_no=wanted.try_no + 1, previous=held.test, tasted_at=None)
+    ran = any(e["kind"] == "run-started" for e in held.events)
+    tastes = [e["at"] for e in held.events if e["kind"] == "tasted"]
+    if wanted.story == "unsuited":
+        return replace(onward, agent="sweet")
+    if wanted.story in ("touched", "silent-seal-break"):
+        return onward
+    if wanted.story in ("unwell", "full-mask") or not ran or len(tastes) < 2:
+        return None
+    spent = (*wanted.spent, wanted.facepiece.id)
+    if wanted.try_no == 3:
+        return None
+    return replace(onward, facepiece=_pick(it, luck, wanted.facepiece.kind, spent), spent=spent, tasted_at=tastes[-1])
