@@ -83,9 +83,9 @@ def _solution(f: Facts, which: str, uses: tuple[tuple[int, int], tuple[int, int]
         old = old or _too_old(f, load, at)
         stale = stale or _out_of_date(f, load, at)
     for load in loads:
-        if load.data.loaded_at > load.at + f.m.clock_step_ms:
-            f.found("load-time-odd", f"The {which} nebuliser is said to be filled {span(load.data.loaded_at - load.at)} "
-                                     "after it was recorded", at=load.at)
+        if (ahead := load.data.loaded_at - load.at) > f.m.clock_step_ms:
+            f.found("load-time-odd", f"The {which} nebuliser is said to be filled {span(ahead)} after it was recorded",
+                    at=load.at)
 
 
 def _load_at(loads: list[Mark], i: int) -> Mark:
@@ -94,9 +94,10 @@ def _load_at(loads: list[Mark], i: int) -> Mark:
 
 
 def _too_old(f: Facts, load: Mark, at: int) -> bool:
-    if at - load.data.loaded_at <= f.m.life_ms:
+    age = at - load.data.loaded_at
+    if age <= f.m.life_ms:
         return False
-    f.found("nebuliser-old", f"The {load.data.which} nebuliser was filled {span(at - load.data.loaded_at)} before its use; "
+    f.found("nebuliser-old", f"The {load.data.which} nebuliser was filled {span(age)} before its use; "
                              f"{span(f.m.life_ms)} is allowed", at=at)
     return True
 
@@ -127,7 +128,8 @@ def questions_asked(f: Facts) -> None:
         what = "Stubble" if q.seal_hair == "stubble" else "Hair"
         f.found("seal-hair", f"{what} between skin and seal", at=last.at)
     if missing := set(q.equipment_used) - set(q.equipment_worn):
-        f.found("equipment-not-worn", f"Used at work but not worn in the test: {', '.join(sorted(missing))}", at=last.at)
+        f.found("equipment-not-worn", f"Used at work but not worn in the test: {', '.join(sorted(missing))}",
+                at=last.at)
 
 
 def abstained(f: Facts) -> None:

@@ -60,7 +60,8 @@ def _entered_later(f: Facts, mark: Mark) -> None:
     if given_at > mark.event.at:
         f.found("dose-time-odd", "A dose is said to be given after it was recorded", at=mark.at)
     else:
-        f.found("dose-entered-later", f"{_name(mark.data.act)} was entered afterwards", at=given_at, until=mark.event.at)
+        f.found("dose-entered-later", f"{_name(mark.data.act)} was entered afterwards", at=given_at,
+                until=mark.event.at)
 
 
 def _dose(f: Facts, act: Act, marks: list[Mark]) -> None:

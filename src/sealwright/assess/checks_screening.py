@@ -7,8 +7,8 @@ from sealwright.assess.events import (
     Donned,
     RunStarted,
     SealChecked,
-    TasteGone,
     Tasted,
+    TasteGone,
 )
 from sealwright.assess.facts import Facts, span
 
@@ -48,10 +48,9 @@ def level_fits(f: Facts) -> None:
     if f.threshold is None or f.unsuited or not f.squeezed:
         return
     dose = f.p.dose_for(f.squeezes)
-    if dose and used < dose.level:
-        f.found("level-low", f"Doses of level {used}; tasted at squeeze {f.squeezes} asks for level {dose.level}", at=at)
-    elif dose and used > dose.level:
-        f.found("level-high", f"Doses of level {used}; tasted at squeeze {f.squeezes} asks for level {dose.level}", at=at)
+    if dose and used != dose.level:
+        f.found("level-low" if used < dose.level else "level-high",
+                f"Doses of level {used}; tasted at squeeze {f.squeezes} asks for level {dose.level}", at=at)
 
 
 def washed_out(f: Facts) -> None:
@@ -83,10 +82,11 @@ def no_taste_between(f: Facts) -> None:
     """A further taste after the threshold and before the first dose."""
     donned = next(iter(f.all(Donned)), None)
     for mark in f.before(Tasted, f.use_i):
-        if f.threshold and mark.i > f.threshold.i and mark is not f.taste:
-            worn = donned is not None and donned.i < mark.i
-            f.found("taste-before-dose", "Tasted with the facepiece on before a first dose is on record" if worn else
-                    "Tasted again after the screening, before donning", at=mark.at, severity="void" if worn else "major")
+        if not f.threshold or mark.i <= f.threshold.i or mark is f.taste:
+            continue
+        worn = donned is not None and donned.i < mark.i
+        f.found("taste-before-dose", "Tasted with the facepiece on before a first dose is on record" if worn else
+                "Tasted again after the screening, before donning", at=mark.at, severity="void" if worn else "major")
 
 
 def donned_well(f: Facts) -> None:
@@ -99,8 +99,8 @@ def donned_well(f: Facts) -> None:
         f.found("donning-unchecked", "Donned without going through the points", at=last.at)
     if faults := [item for item, good in last.data.checks.items() if not good]:
         f.found("donning-fault", f"Found wanting at donning: {', '.join(faults)}", at=last.at)
-    if f.use_at is not None and f.use_at - last.at < f.m.wear_ms:
-        f.found("wear-short", f"Worn for {span(f.use_at - last.at)} before the first dose; {span(f.m.wear_ms)} is asked for",
+    if f.use_at is not None and (worn := f.use_at - last.at) < f.m.wear_ms:
+        f.found("wear-short", f"Worn for {span(worn)} before the first dose; {span(f.m.wear_ms)} is asked for",
                 at=f.use_at)
 
 

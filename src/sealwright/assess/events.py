@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 import msgspec
 from msgspec import Meta
 
-Id = Annotated[str, Meta(min_length=1, max_length=64, pattern=r"^[A-Za-z0-9_.:-]+$")]
+Id = Annotated[str, Meta(min_length=1, max_length=64, pattern=r"^[A-Za-z0-9_.:-]+$(?!\n)")]
 Name = Annotated[str, Meta(min_length=1, max_length=120)]
 Instant = Annotated[int, Meta(ge=0, le=32_503_680_000_000, description="milliseconds since 1970-01-01 UTC")]
 Squeezes = Annotated[int, Meta(ge=0, le=200)]
@@ -213,7 +213,7 @@ class Signed(Data, frozen=True, kw_only=True):
 
     role: Literal["tester", "wearer"]
     mark: Id
-    sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+    sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$(?!\n)")]
 
 
 class Closed(Data, frozen=True, kw_only=True):

@@ -1,4 +1,4 @@
-"""One pass over the events of a test makes the facts the checks ask for: what stands, in which phase, at what second."""
+"""One pass over the events makes the facts the checks ask for: what stands, in which phase, at what second."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ class Facts:
         for i, e in enumerate(events):
             data = e.data
             kind = type(data)
-            if closed_i is not None and kind is not Tasted or i in self.withdrawn:
+            if (closed_i is not None and kind is not Tasted) or i in self.withdrawn:
                 continue
             at = e.at
             if kind is Dosed and data.given_at is not None:

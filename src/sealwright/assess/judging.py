@@ -70,7 +70,7 @@ def _by_time(finding: Finding) -> int:
 
 
 def _result(f: Facts, findings: tuple[Finding, ...]) -> Result:
-    """A taste in the run fails, whatever else; then unsuited, unless the screening is in doubt; then void; then pass."""
+    """A taste in the run fails, whatever else; then unsuited, unless the screening is in doubt; then void, pass."""
     if f.taste:
         return "fail"
     void = [x for x in findings if x.severity == "void"]
