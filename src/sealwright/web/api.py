@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from sealwright.errors import BadInput, Conflict
+from sealwright.pictures.figures import figure_svg
 from sealwright.pictures.score import strip_svg
 from sealwright.protocols import Protocol, compile_conduct, compile_score, equipment, published
 from sealwright.web import words
@@ -40,6 +41,7 @@ class Api:
             Route("/api/marks", self.take_mark, methods=["POST"]),
             Route("/api/pack", self.pack),
             Route("/api/now", self.now),
+            Route("/room/figures", self.figures),
             Route("/api/tests/{test}", self.test),
             Route("/api/tests/{test}/code", self.code),
         ]
@@ -62,12 +64,13 @@ class Api:
         return json_of({"receipts": receipts, "now": now})
 
     async def take_mark(self, request: Request) -> Response:
-        """A signature's drawing: {mark, person, path}. The drawing is a personal detail and stays out of the events."""
+        """A signature: {mark, person, role, path}. The drawing is a personal detail and stays out of the events."""
         body = await read_json(request)
         fields = [body.get(k) for k in ("mark", "person", "path")]
         if not all(isinstance(f, str) and f for f in fields):
             raise BadInput("a signature needs mark, person and path", place="mark", mend="Draw it again")
-        sha256 = await run_in_threadpool(self.hub.ledger.put_mark, *fields)
+        role = "tester" if body.get("role") == "tester" else "wearer"
+        sha256 = await run_in_threadpool(self.hub.ledger.put_mark, *fields, role=role)
         return json_of({"sha256": sha256, "now": self.hub.now()})
 
     async def now(self, request: Request) -> Response:
@@ -87,6 +90,10 @@ class Api:
             "open": [t.id for t in ledger.tests(open_only=True)],
         }
 
+    async def figures(self, request: Request) -> Response:
+        """The drawn figures of exercises and of what the wearer does, by name."""
+        return json_of(_figures())
+
     async def test(self, request: Request) -> Response:
         """A test's events and its verdict so far, judged by `assess` from what has arrived."""
         test = request.path_params["test"]
@@ -102,6 +109,12 @@ class Api:
         test = request.path_params["test"]
         await run_in_threadpool(self.hub.ledger.test, test)
         return JSONResponse({"code": self.pairings.code_for(test), "address": str(request.url_for("wearer_enter"))})
+
+
+@cache
+def _figures() -> dict[str, str]:
+    return {kind: figure_svg(kind) for kind in
+            ("normal", "deep", "side", "nod", "talk", "bend", "grimace", "jog", "taste", "hood", "break-seal")}
 
 
 @cache

@@ -15,7 +15,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from sealwright.assess import Event
-from sealwright.errors import NotFound, SealwrightError
+from sealwright.errors import SealwrightError
 from sealwright.ledger import Ledger
 from sealwright.protocols import get
 from sealwright.web import assets
@@ -24,6 +24,8 @@ from sealwright.web.guard import Guard, problem
 from sealwright.web.hub import Hub
 from sealwright.web.pages import Pages, environment
 from sealwright.web.wearer_screen import Pairings, wearer_routes
+
+HTTP_SAYS = {404: "there is nothing at this address", 405: "this address does not take that method"}
 
 
 def wall_ms() -> int:
@@ -69,11 +71,9 @@ def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms)
 
     async def http(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
-        known = NotFound("there is nothing at this address", place=request.url.path, mend="Start from the first page")
+        known = SealwrightError(HTTP_SAYS.get(error.status_code, error.detail), place=request.url.path,
+                                mend="Start from the first page", code="not-found")
         known.status = error.status_code
-        if error.status_code == 405:
-            known = SealwrightError("this address does not take that method", place=request.method, mend="See docs")
-            known.status = 405
         return await mendable(request, known)
 
     app = Starlette(routes=routes, middleware=[Middleware(Guard)],

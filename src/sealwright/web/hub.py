@@ -1,12 +1,11 @@
-"""What the running server knows and a restart may forget: who waits for news of a test, and how far rooms' clocks are off."""
+"""What a running server knows and may forget: who waits for news of a test, how far rooms' clocks are off."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
 
-from sealwright.assess import Event
+from sealwright.assess import Event, Verdict, decode, judge
 from sealwright.ledger import Ledger
 
 FORGET_OFFSETS_ABOVE = 10_000
@@ -46,11 +45,7 @@ class Hub:
                     del self._waiting[test]
 
     def events_of(self, test: str) -> list[Event]:
-        from sealwright.assess import decode
-
         return [decode(e.kind, e.id, e.at, e.by, e.data) for e in self.ledger.events(f"test:{test}")]
 
-    def verdict_of(self, test: str) -> Any:
-        from sealwright.assess import judge
-
+    def verdict_of(self, test: str) -> Verdict:
         return judge(self.events_of(test))

@@ -14,7 +14,8 @@ from starlette.routing import Route
 
 from sealwright import __version__
 from sealwright.errors import BadInput, SealwrightError
-from sealwright.pictures.score import performed_from, score_svg
+from sealwright.pictures.performed import performed_from
+from sealwright.pictures.score import score_svg
 from sealwright.protocols import Protocol, Score, compile_score, get, published
 from sealwright.web.assets import BUILD, TEMPLATES
 from sealwright.web.hub import Hub
@@ -123,8 +124,8 @@ class Pages:
                              "stored": self.hub.ledger.events(f"test:{row.id}")}
 
     def _names(self) -> dict[str, str]:
-        people = [*self.hub.ledger.wearers(), *self.hub.ledger.testers()]
-        return {p.id: p.name or p.id for p in people}
+        wearers, testers = self.hub.ledger.wearers(), self.hub.ledger.testers()
+        return {w.id: w.name or w.id for w in wearers} | {t.id: t.name or t.id for t in testers}
 
     async def certificate(self, request: Request) -> Response:
         """The one-page record of a test as PDF."""

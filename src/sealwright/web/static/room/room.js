@@ -164,7 +164,7 @@ class Room {
     const path = this.pad?.path() ?? new Pad(document.createElement("canvas")).path();
     const mark = freshId("m");
     const digest = await sha256(path);
-    await this.record(lane, [{ kind: "signed", data: { role, mark, sha256: digest } }], [{ mark, person, path }]);
+    await this.record(lane, [{ kind: "signed", data: { role, mark, sha256: digest } }], [{ mark, person, role, path }]);
     this.pad = null;
   }
 
