@@ -74,7 +74,8 @@ def held_tests(today: int, seed: int) -> Iterator[Held]:
             if again:
                 queue.appendleft(again)
             quota -= again is None
-            clock = held.events[-1]["at"] + luck.randint(6, 14) * MINUTE
+            pause = luck.randint(10, 24) if again and again.tasted_at else luck.randint(6, 14)
+            clock = held.events[-1]["at"] + pause * MINUTE
             yield held
 
 
