@@ -1,0 +1,189 @@
+"""The picture of a score: time runs left to right, exercises are bars on a staff, doses notes above, marks below.
+
+A note's head holds its squeezes and its foot lies on the staff for as long as they take. Of a test as performed, rings
+are what was due and filled heads what was given; a filled head within its ring was given on time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from sealwright.pictures.glyphs import mark
+from sealwright.pictures.pen import DOSE, FAINT, INK, PAPER, TASTE, clock, document, el, mark_of, text, width_of, wrap
+from sealwright.pictures.performed import Performed
+from sealwright.pictures.staff import Line, Mark, Pen, draw_line, hatch, place, troubles, was_due
+from sealwright.protocols import Act, Score
+
+LEGIBLE = 1.9
+"""px a second below which a bar no longer holds its name at a readable size."""
+STRIP = Pen(name=16, count=14, small=13.5, radius=13.5, head=17, staff=46, bar=48, mark=22, ids=True)
+STRIP_HEIGHT = 150
+HOLD = {"hold-still": "wearer holds still", "pause-talking": "wearer pauses talking",
+        "hold-hem": "wearer holds the hem"}
+PAD, TAIL = 18.0, 9.0
+
+
+def score_svg(score: Score, *, title: str, width: int = 1600, performed: Performed | None = None,
+              standalone: bool = True, fold: int | None = None, legend: bool = True) -> str:
+    """The whole score as an SVG `width` px wide.
+
+    `fold`: minutes a line, as music wraps; 0: all in one; None: as few lines as stay legible at this width.
+    `standalone`: with its own ground and light and dark colours; otherwise those of the page around it.
+    """
+    told, last = " ".join(describe(score, performed)), _last(score, performed)
+    pen = _pen(score, performed, f"{mark_of(title, told, str(width))}-h" if performed and performed.gaps else "")
+    marks = _marks(score, performed, last)
+    body, y = _heading(score, title, width)
+    for line in _lines(score, performed, width, fold):
+        placed = place(line, [m for m in marks if line.holds(m.at)], pen, width - PAD)
+        body += el("g", draw_line(score, line, placed, pen, performed, last), transform=f"translate(0 {y:.1f})")
+        y += pen.marks + pen.mark * (1 + max((p.row for p in placed), default=-1)) + 16
+    if legend:
+        drawn, y = _legend(performed, y, width)
+        body += drawn
+    body = hatch(pen.hatch) + body if pen.hatch else body
+    return document(title, told, body, width=width, height=y + 4, standalone=standalone)
+
+
+def _pen(score: Score, performed: Performed | None, name: str) -> Pen:
+    """Room above the notes for what was amiss with them."""
+    rows = max((len(troubles(a, performed)) for a in score.of("dose")), default=0) if performed else 0
+    plain = Pen(hatch=name)
+    room = 14.0 * max(rows - 1, 0)
+    return replace(plain, head=plain.head + room, staff=plain.staff + room)
+
+
+def strip_svg(score: Score, *, px_per_s: float = 8.0, label: str = "Score of the test") -> str:
+    """The staff alone for the live room, 150 px high, to be moved under a fixed line.
+
+    On the root `data-origin` is the x of second 0 and `data-px-per-s` the scale; each act is a `g` with `data-act`,
+    `data-kind`, `data-at`, `data-lasts` and `id="act-<id>"`, whose parts have the classes head, count, foot, bar, name.
+    """
+    last = _last(score, None)
+    line = Line(_first(score) - 4.0, last + 40, 0.0, px_per_s)
+    width = (line.end - line.start) * px_per_s
+    drawn = draw_line(score, line, place(line, _marks(score, None, last), STRIP, width), STRIP, None, last)
+    return document(label, " ".join(describe(score)), drawn, width=width, height=STRIP_HEIGHT, standalone=False,
+                    data_origin=float(line.x(0)), data_px_per_s=float(px_per_s))
+
+
+def describe(score: Score, performed: Performed | None = None) -> Iterator[str]:
+    """The acts in words, one sentence each, in the order of time."""
+    yield f"{score.protocol} version {score.protocol_version}, level {score.level}, {score.squeezes} squeezes in all."
+    for a in score.acts:
+        if a.kind == "dose":
+            hold = f", {HOLD[a.during_dose]}" if a.during_dose else ""
+            yield f"{clock(a.at)} {a.title}: {a.squeezes} squeezes{hold}{_told(a, performed)}."
+        else:
+            yield f"{clock(a.at)} {a.title}" + (f", {a.lasts} s." if a.kind == "exercise" else ".")
+    if performed:
+        yield "As performed:"
+        yield from (f"{clock(int(m.at))} {m.word}." for m in _marks(score, performed, _last(score, performed)))
+
+
+def _told(act: Act, performed: Performed | None) -> str:
+    if performed is None:
+        return ""
+    given = [f"given by {clock(int(g.at_s))}, {g.squeezes} squeezes" for g in performed.doses if g.act == act.id]
+    return "; " + (" and ".join(given) or ("missed" if was_due(act, performed) else "not reached"))
+
+
+def _first(score: Score) -> int:
+    return min(a.at for a in score.acts)
+
+
+def _last(score: Score, performed: Performed | None) -> float:
+    """Where the exercises end, on paper or as performed, whichever is later."""
+    ends = [float(score.lasts)]
+    if performed:
+        ends += [min(performed.ends_s, 2.0 * score.lasts), *(e.at_s + e.lasts for e in performed.exercises)]
+    return max(ends)
+
+
+def _lines(score: Score, performed: Performed | None, width: float, fold: int | None) -> list[Line]:
+    first, last = min(_first(score), -24) - 4.0, _last(score, performed)
+    if performed:  # a first dose given early may begin before its second
+        first = max(min([first, *(g.at_s - 24 for g in performed.doses if g.act == "dose-0")]), -90.0)
+    room = width - 2 * PAD
+    minutes = fold if fold is not None else _fold(first, last, room)
+    each = 60.0 * minutes if minutes else last
+    cuts = [0.0]
+    while cuts[-1] + each < last - 5:
+        cuts.append(cuts[-1] + each)
+    spans = list(zip([first, *cuts[1:]], [*cuts[1:], last + TAIL], strict=True))
+    pps = room / max(b - a for a, b in spans)
+    return [Line(a, b, PAD, pps) for a, b in spans]
+
+
+def _fold(first: float, last: float, room: float) -> int:
+    """The most whole minutes a line that stay legible, spread evenly; 0 when all fits on one."""
+    if (last + TAIL - first) * LEGIBLE <= room:
+        return 0
+    fits = max(1, int((room / LEGIBLE + first) // 60))
+    minutes = -(-int(last) // 60)
+    return -(-minutes // -(-minutes // fits))
+
+
+def _marks(score: Score, performed: Performed | None, last: float) -> list[Mark]:
+    if performed is None:
+        return [Mark(a.at, a.kind, a.title, INK, a) for a in score.acts if a.kind in ("mist", "seal-break")]
+    p, found = performed, list[Mark]()
+    found += [Mark(s, "taste", f"Tasted at {clock(int(s))}", TASTE) for s in p.tastes]
+    found += [Mark(m.at_s, "mist", "Mist seen" if m.yes else "Mist not seen", INK if m.yes else TASTE) for m in p.mists]
+    found += [Mark(s, "touched", f"Facepiece touched at {clock(int(s))}", TASTE) for s in p.touched]
+    found += [Mark(a, "away", f"Room away {round(b - a)} s", INK) for a, b in p.gaps]
+    if p.seal_break:
+        word, colour = ("tasted", INK) if p.seal_break.yes else ("not tasted", TASTE)
+        found.append(Mark(p.seal_break.at_s, "seal-break", f"Seal broken: {word}", colour))
+    if p.stopped:
+        found.append(Mark(p.stopped[0], "stopped", f"Stopped: {p.stopped[1].replace('-', ' ')}", TASTE))
+    held = (replace(m, at=min(m.at, last + TAIL - 1)) for m in found)  # what came after stands at the end of the paper
+    return sorted(held, key=lambda m: m.at)
+
+
+def _heading(score: Score, title: str, width: float) -> tuple[str, float]:
+    y, body = 0.0, ""
+    for row in wrap(title, 20, width - 2 * PAD, 3):
+        y += 27
+        body += text(row, PAD, y, 20, font_weight=600)
+    told = (f"{score.protocol} version {score.protocol_version}", f"level {score.level}",
+            f"{score.squeezes} squeezes", f"{clock(score.lasts)} of exercises")
+    for row in wrap(", ".join(told), 14, width - 2 * PAD, 2):
+        y += 20
+        body += text(row, PAD, y, 14, fill=FAINT)
+    return body, y + 14
+
+
+def _legend(performed: Performed | None, top: float, width: float) -> tuple[str, float]:
+    """What the signs mean, in a row that wraps."""
+    body, x, y = "", PAD, top + 10
+    for sign, words in _signs(performed):
+        wide = 22 + width_of(words, 12.5) + 18
+        if x > PAD and x + wide - 18 > width - PAD:
+            x, y = PAD, y + 22
+        body += el("g", sign, transform=f"translate({x + 9:.1f} {y:.1f})")
+        body += text(words, x + 22, y + 4.5, 12.5, fill=FAINT)
+        x += wide + 4
+    return body, y + 14
+
+
+def _signs(performed: Performed | None) -> list[tuple[str, str]]:
+    """Signs drawn around the origin, with their meaning; of a test as performed only those that may be met in it."""
+    if performed is None:
+        return [(_sign_head(False), "dose: its squeezes; below it, how long they take"),
+                (mark("mist", 0, 0), "look for the mist"), (mark("seal-break", 0, 0), "seal broken to close")]
+    signs = [(_sign_ring() + _sign_head(True), "dose given, in its ring: on time"), (_sign_head(False), "dose due")]
+    if performed.tastes:
+        signs.append((mark("taste", 0, 0, TASTE), "tasted: the test ends"))
+    if performed.gaps:
+        signs.append((mark("away", 0, 0), "room away: nobody watched the clock"))
+    return signs
+
+
+def _sign_head(filled: bool) -> str:
+    return el("ellipse", rx=6.5, ry=5.5, fill=DOSE if filled else PAPER, stroke=DOSE, stroke_width=1.6)
+
+
+def _sign_ring() -> str:
+    return el("ellipse", rx=9.5, ry=8.5, fill="none", stroke=DOSE, stroke_width=1.2)
