@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from sealwright.protocols import Protocol
 
 MOST_BYTES = 4_000_000
-FORMAT = "sealwright-test/1"
 
 app = typer.Typer(help="Tests: judge a recorded one, show and hand out those in a ledger.")
 TestId = Annotated[str, typer.Argument(metavar="TEST", help="The test's id.")]
@@ -82,26 +81,16 @@ def _tell_all(results: Sequence[dict[str, Any]], counts: Counter[str]) -> None:
 
 
 def tell_verdict(verdict: Verdict, heading: str = "") -> None:
-    """A verdict in words: result and reason, how it was led, findings with second and source, next steps."""
+    """A verdict in words: result and reason, what was done, findings with second and source, next steps."""
+    from sealwright.assess import summary
+
     if heading:
         say.line(say.tidy(heading))
-    say.line(say.tidy(f"{say.MARKS[verdict.result]} {verdict.result.upper()}: {verdict.reason}"), bold=True)
-    say.line(say.tidy(", ".join(_how(verdict))))
-    for f in verdict.findings:
-        when = f" at {say.clock(f.at_s)}" if f.at_s is not None else ""
-        say.line(say.tidy(f"  {f.severity}{when}: {f.text} [{f.source}] ({f.code})"))
-    for step in verdict.next:
-        say.line(say.tidy(f"  next: {step.text}"))
+    first, *rest = summary(verdict).split("\n")
+    say.line(f"{say.MARKS[verdict.result]} {say.tidy(first)}", bold=True)
+    for text in rest:
+        say.line(say.tidy(text))
     say.line()
-
-
-def _how(v: Verdict) -> list[str]:
-    parts = [f"wearer {v.wearer or 'not on record'}", f"protocol {v.protocol or 'not on record'} {v.protocol_version}"]
-    if v.screening_squeezes is not None:
-        parts.append(f"screening {'tasted at' if v.screening_tasted else 'not tasted in'} {v.screening_squeezes}")
-    if v.level is not None:
-        parts.append(f"level {v.level}")
-    return [*parts, f"{v.squeezes} squeezes", f"{len(v.exercises)} exercises begun"]
 
 
 @app.command()
@@ -179,11 +168,13 @@ def export(
     """Hand out a test as a recorded test file, which `test assess` reads. No names are in it."""
     import msgspec
 
+    from sealwright.assess import record_bytes
+
     with house.ledger_at(ledger, org) as book:
         book.test(test)
-        record = {"format": FORMAT, "events": _events_of(book, test)}
+        record = record_bytes(msgspec.to_builtins(e) for e in book.events(f"test:{test}"))
     if out is None:
-        say.as_json(record)
+        say.raw(record.decode("utf-8"))
         return
-    house.write(out, msgspec.json.format(msgspec.json.encode(record), indent=2) + b"\n", replace=replace)
+    house.write(out, record, replace=replace)
     say.answer({"test": test, "written": str(out)}, json, lambda: say.line(f"Written: {out}"))

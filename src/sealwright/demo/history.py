@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sealwright.demo.player import Draft, play
+from sealwright.demo.player import Draft, Tweak, play
+from sealwright.demo.tweaks import ate, entered_later, late, room_away
 from sealwright.demo.yard import (
     DAY,
     HISTORY_DAYS,
@@ -34,12 +35,20 @@ FAIL_SHARE = (0.17, 0.25, 0.30)
 STORIES = ("unsuited", "unsuited", "unwell", "touched", "silent-seal-break", "full-mask")
 KINDS_AT = {"Slipway": ("half", "filtering"), "Paint hall": ("half",), "Bell shop": ("filtering", "half"),
             "Stone loft": ("filtering", "half"), "Ferry stage": ("filtering",)}
-EQUIPMENT = ((), ("safety glasses",), ("safety glasses", "ear defenders"), ("hard hat", "safety glasses"))
+OLD_LOT_DAY = TEST_DAYS - 2
+"""On this test day the first test is begun with the lot that is out of date; it is found and the test repeated."""
+SLIPS: tuple[Tweak, ...] = (late("dose-240", 7.5), late("dose-90", 6.2), ate(34), ate(28), room_away(130, 18),
+                            entered_later("dose-180", 11))
+SLIP_SHARE = 0.15
+EQUIPMENT = ((), ("spectacles",), ("ear-defenders",), ("helmet", "ear-defenders"), ("goggles",))
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """A test to be held. `story` is how it will go: "" as luck has it, or one of STORIES. `spent`: tried in vain."""
+    """A test to be held. `story` is how it will go: "" as luck has it, one of STORIES or "old-lot".
+
+    `spent`: facepieces this wearer tried in vain.
+    """
 
     wearer: Wearer
     facepiece: Stocked
@@ -69,6 +78,8 @@ def held_tests(today: int, seed: int) -> Iterator[Held]:
         tester = it.testers[TESTER_TURNS[n % len(TESTER_TURNS)]]
         while queue and quota > 0 and clock < day + LAST_START:
             wanted, count = queue.popleft(), count + 1
+            if n == OLD_LOT_DAY and clock == day + FIRST_START:
+                wanted = replace(wanted, story="old-lot")
             held = _hold(it, wanted, f"gr-{count:03d}", clock, today, tester, luck)
             again = _again(it, wanted, held, luck)
             if again:
@@ -110,7 +121,6 @@ def _pick(it: Yard, luck: random.Random, kind: str, but: tuple[str, ...] = ()) -
 def _hold(it: Yard, wanted: Wanted, test: str, start: int, today: int, tester: FitTester, luck: random.Random) -> Held:
     piece, fails = wanted.facepiece, not wanted.story and luck.random() < FAIL_SHARE[min(wanted.try_no, 3) - 1]
     dressed = _Dressed(it, wanted, test, tester, today, luck.randrange(2**31))
-    bent = {"unwell": (_unwell,), "touched": (_touched,)}.get(wanted.story, ())
     events = play(
         get(f"uk-{wanted.agent}"), test_id=test, wearer=wanted.wearer.id, start_at=start, seed=dressed.seed,
         facepiece={k: getattr(piece, k) for k in ("id", "make", "model", "material", "size", "kind")}
@@ -118,10 +128,17 @@ def _hold(it: Yard, wanted: Wanted, test: str, start: int, today: int, tester: F
         tester={"id": tester.id, "competent_until_at": tester.competent_until_at(today)},
         taste_at_squeeze=None if wanted.story == "unsuited" else _threshold(wanted.wearer),
         taste_in_run_s=luck.choice((luck.uniform(4, 60), luck.uniform(60, 414))) if fails else None,
-        seal_break_tasted=wanted.story != "silent-seal-break", tweaks=(*bent, dressed),
+        seal_break_tasted=wanted.story != "silent-seal-break", tweaks=(*_bends(wanted.story, fails, luck), dressed),
         room=f"room-{wanted.wearer.site.split()[0].lower()}",
         try_no=wanted.try_no, previous=wanted.previous, previous_tasted_at=wanted.tasted_at)
     return Held(test, events, dressed.marks)
+
+
+def _bends(story: str, fails: bool, luck: random.Random) -> tuple[Tweak, ...]:
+    """What goes otherwise than by the protocol: as the story has it, or a tester's slip now and then."""
+    if story or fails:
+        return {"unwell": (_unwell,), "touched": (_touched,)}.get(story, ())
+    return (luck.choice(SLIPS),) if luck.random() < SLIP_SHARE else ()
 
 
 def _threshold(wearer: Wearer) -> int:
@@ -145,7 +162,8 @@ class _Dressed:
 
     def _dress(self, kind: str, at: int, data: dict[str, Any]) -> dict[str, Any]:
         if kind == "nebuliser-loaded":
-            lot = self.it.lot(self.wanted.agent, data["which"], (at - self.today) // DAY)
+            old = self.wanted.story == "old-lot"
+            lot = self.it.lot(self.wanted.agent, data["which"], -HISTORY_DAYS if old else (at - self.today) // DAY)
             return data | {"lot": lot.lot, "expires_at": lot.expires_at(self.today)}
         if kind == "questions-answered":
             worn = random.Random(f"worn:{self.wanted.wearer.id}").choice(EQUIPMENT)
@@ -184,7 +202,7 @@ def _again(it: Yard, wanted: Wanted, held: Held, luck: random.Random) -> Wanted 
     tastes = [e["at"] for e in held.events if e["kind"] == "tasted"]
     if wanted.story == "unsuited":
         return replace(onward, agent="sweet")
-    if wanted.story in ("touched", "silent-seal-break"):
+    if wanted.story in ("touched", "silent-seal-break", "old-lot"):
         return onward
     if wanted.story in ("unwell", "full-mask") or not ran or len(tastes) < 2:
         return None
