@@ -175,7 +175,7 @@ function screening(act, lane) {
   }
   const rest = (facts.asked + 1) * protocol.round - facts.squeezes;
   act.prompt = "Full, firm squeezes in quick order; one press a squeeze. Hold the key when the wearer tastes";
-  act.key = { label: "Squeeze", quick: true, ...one("squeezed") };
+  act.key = { label: "Squeeze", quick: true, ...one("squeezed", { n: 1 }) };
   if (rest > 1) act.options.push({ label: `${rest} squeezes given`, ...one("squeezed", { n: rest }) });
 }
 
@@ -197,7 +197,7 @@ function run(act, lane, pack, now) {
   if (!score) { act.prompt = "No screening level is on record"; return; }
   if (!facts.run) { startRun(act, lane); return; }
   const at = runAt(facts, score, now);
-  Object.assign(act, { running: at, title: at.exercise.title, big: String(Math.ceil(at.left)), rank: 2,
+  Object.assign(act, { running: at, title: at.exercise.title, short: at.exercise.title, big: String(Math.ceil(at.left)), rank: 2,
                        note: at.next ? `then ${at.next.title.toLowerCase()}` : "then break the seal",
                        prompt: "", figure: at.exercise.figure });
   act.options.push({ label: "Facepiece touched", tone: "warn", ...one("facepiece-touched") });
@@ -205,7 +205,8 @@ function run(act, lane, pack, now) {
   act.due = facts.run.at + (toDose === null ? score.lasts : at.dose.at) * 1000;
   if (toDose !== null && toDose <= 5) giveDose(act, lane, at, toDose);
   else if (at.mistDue) seeMist(act);
-  else if (toDose !== null) act.prompt = `Next dose, ${at.dose.squeezes} squeezes, in ${Math.ceil(toDose)} s`;
+  else if (toDose !== null) act.note = `Next dose in ${Math.ceil(toDose)} s; ${act.note}`;
+  act.ahead = toDose === null ? "Break the seal" : `${at.dose.squeezes} squeezes`;
   act.id += `/${at.exercise.id}/${act.doseId || ""}/${at.mistDue ? "mist" : ""}`;
 }
 
@@ -231,8 +232,8 @@ function giveDose(act, lane, at, toDose) {
   act.doseId = at.dose.id;
   act.rank = 0;
   act.dose = { squeezes: given, in: toDose };
-  act.prompt = toDose > 0 ? `${given} squeezes in ${Math.ceil(toDose)}` : `${given} squeezes now`;
-  act.note = WEARER_DOES[at.dose.during_dose] || act.note;
+  act.title = toDose > 0 ? `${given} squeezes in ${Math.ceil(toDose)}` : `${given} squeezes now`;
+  act.note = `${at.exercise.title}. ${WEARER_DOES[at.dose.during_dose] || ""}`;
   act.key = { label: `${given} given`, ...one("dosed", { squeezes: given, act: at.dose.id }) };
   act.options.unshift({ label: "−1", draft: { ...lane.draft, squeezes: Math.max(0, given - 1) } },
                       { label: "+1", draft: { ...lane.draft, squeezes: given + 1 } });
@@ -240,7 +241,7 @@ function giveDose(act, lane, at, toDose) {
 
 function seeMist(act) {
   act.rank = 0;
-  act.prompt = "Is mist still coming out of the nebuliser?";
+  act.title = "Mist still seen?";
   act.key = { label: "Mist seen", ...one("mist-checked", { seen: true }) };
   act.options.unshift({ label: "No mist", tone: "warn", ...one("mist-checked", { seen: false }) });
 }

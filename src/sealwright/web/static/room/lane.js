@@ -17,7 +17,7 @@ export function fold(events) {
     events, standing, of, last, opened, run,
     threshold: tastes.find((e) => !inRun(e)),
     tasted: tastes.find(inRun),
-    squeezes: of("squeezed").reduce((sum, e) => sum + e.data.n, 0),
+    squeezes: of("squeezed").reduce((sum, e) => sum + (e.data.n ?? 1), 0),
     asked: of("not-tasted").length,
     doses: new Map(of("dosed").map((e) => [e.data.act, e])),
     begun: new Set(of("exercise-started").map((e) => e.data.exercise)),

@@ -145,7 +145,7 @@ class Room {
     keepDraft(lane);
     const events = await this.record(lane, made);
     const first = events[0];
-    this.back = { lane, id: first.id, label: first.kind.replaceAll("-", " "), all: events.map((e) => e.id),
+    this.back = first.kind === "closed" ? null : { lane, id: first.id, label: first.kind.replaceAll("-", " "), all: events.map((e) => e.id),
                   until: this.clock.now() + lane.protocol.take_back_s * 1000 };
     if (first.kind === "nebuliser-loaded") keepKit(lane, first.data);
     if (first.kind === "tasted") this.cues.now("stop"); else this.cues.now("tap");
@@ -244,7 +244,7 @@ class Room {
     }
     if (act?.starts) this.clearOthers(act, now);
     if (act?.sign) act.key = { label: this.pad?.drawn ? "Signed" : "Sign with a cross", signs: act.sign };
-    this.section("now", () => drawNow(act, this.button("now"), this.figures), act && [act.id, act.waiting, act.stage.id, act.figure, act.options.map((o) => o.label), act.form, act.early?.label, act.lane.name]);
+    this.section("now", () => drawNow(act, this.button("now"), this.figures), act && [act.id, act.waiting, act.stage.id, act.figure, act.options.map((o) => o.label), act.form, act.early?.label, act.lane.name, Boolean(act.running)]);
     refreshNow(act);
     this.section("keys", () => drawKeys(act, this.back, this.button("keys")), [act?.id, act?.key, this.back?.id, act?.taste, act?.waiting]);
     this.ahead(acts, now);
@@ -281,7 +281,7 @@ class Room {
       const s = Math.ceil((c.at - now) / 1000);
       return `${c.first.letter} (${c.first.act.title.toLowerCase()}) and ${c.second.letter} (${c.second.act.title.toLowerCase()}) fall together ${s > 0 ? `in ${s} s` : "now"}: have help ready`;
     });
-    this.section("ahead", () => drawAhead(rows, said, this.button("ahead")), [rows.map((r) => [r.lane.test, r.act.title, r.when]), said]);
+    this.section("ahead", () => drawAhead(rows, said, this.button("ahead")), [rows.map((r) => [r.lane.test, r.act.ahead || r.act.title, r.when]), said]);
   }
 
   drawLanes(acts, now) {
@@ -297,7 +297,7 @@ class Room {
       node.dataset.n = lane.n % 4;
       const focus = lane.test === this.focus;
       this.section(id, () => { put(id, drawLane(lane, act, focus, this.button(id))); lane.strip = null; },
-        [lane.letter, lane.name, focus, lane.code, lane.verdict, Boolean(lane.facts.closed), lane.pieceName, act?.title]);
+        [lane.letter, lane.name, focus, lane.code, lane.verdict, Boolean(lane.facts.closed), lane.pieceName, act?.short || act?.title]);
       this.paper(node, lane, act, now);
     }
   }
@@ -305,9 +305,10 @@ class Room {
   // The paper moves under the fixed present line.
   paper(node, lane, act, now) {
     const strip = node.querySelector("[data-strip]"), level = lane.score?.level;
-    const running = lane.facts.run && !lane.facts.closed;
-    node.classList.toggle("running", Boolean(running));
-    if (!lane.score) { put2(strip, stages(lane, act)); return; }
+    const running = Boolean(lane.facts.run && !lane.facts.sealBroken && !lane.facts.tasted && !lane.facts.stopped);
+    node.classList.toggle("running", running);
+    if (!running || !lane.score) { lane.strip = null; put2(strip, lane.facts.closed ? "" : stages(lane, act)); return; }
+    delete strip.dataset.html;
     if (lane.strip !== level) { strip.innerHTML = lane.protocol.strips[level]; lane.strip = level; lane.done = ""; }
     const end = lane.facts.tasted || lane.facts.stopped || lane.facts.closed;
     const s = lane.facts.run ? (Math.min(now, end ? end.at : now) - lane.facts.run.at) / 1000 : -(lane.score.acts[0].lasts + 2);
@@ -501,6 +502,9 @@ function bind(room) {
     localStorage.setItem("sealwright.voice", room.voice ? "on" : "off");
     room.draw();
   });
+  for (const dialog of document.querySelectorAll("dialog")) {
+    dialog.addEventListener("close", () => setTimeout(() => document.activeElement?.blur(), 0));
+  }
   bindKeys(room);
 }
 

@@ -31,16 +31,20 @@ export function drawNow(act, button, figures) {
   return put("now-body", `
     <div class="who">${badge(lane.letter, lane.n)} <span>${esc(lane.name)}</span>
       <small>${esc(lane.pieceName)}</small></div>
-    <h1>${esc(act.title)}</h1>
-    <div class="figures">${figure}<div class="big"><span id="big"></span><span id="big-note" class="note"></span></div></div>
+    <h1 id="title"></h1>
+    <div class="figures">${figure}<div class="big"><span id="big"></span><span id="big-note" class="note"></span></div>${act.running ? drawOptions(act, button) : ""}</div>
     <p class="prompt" id="prompt"></p>
     <div id="ring" class="ring" hidden><i></i></div>
     ${act.form ? drawForm(act.form, button) : ""}
     ${act.sign ? drawSign() : ""}
-    ${act.options.length ? `<div class="options">${act.options.map((o) =>
-      `<button type="button" class="option ${o.tone || ""}" data-do="${button(o)}">${esc(o.label)}</button>`).join("")}</div>` : ""}
+    ${act.running ? "" : drawOptions(act, button)}
     ${act.early ? `<div class="options"><button type="button" class="option warn" data-do="${button(act.early)}">${
       esc(act.early.label)}</button></div>` : ""}`);
+}
+
+function drawOptions(act, button) {
+  return act.options.length ? `<div class="options">${act.options.map((o) =>
+    `<button type="button" class="option ${o.tone || ""}" data-do="${button(o)}">${esc(o.label)}</button>`).join("")}</div>` : "";
 }
 
 function drawForm(form, button) {
@@ -66,6 +70,7 @@ function drawSign() {
 // What changes every moment: numbers and words only.
 export function refreshNow(act) {
   if (!act) return;
+  text("title", act.title);
   text("big", act.big);
   text("big-note", act.note);
   text("prompt", act.prompt);
@@ -87,7 +92,7 @@ export function drawKeys(act, back, button) {
     ${back ? `<button type="button" class="side" data-do="${button({ takeBack: back.id })}">Take back<small>${esc(back.label)}</small></button>` : ""}
     <button type="button" id="key" ${key ? `data-do="${button(key)}"` : "disabled"}>
       <span class="fill"></span><span class="label">${esc(key ? key.label : act ? (act.waiting ? "Waiting" : "Wearer carries on") : "No act is due")}</span>
-      <kbd>Space or pedal</kbd></button>
+      ${key ? "<kbd>Space or pedal</kbd>" : ""}</button>
     ${act?.taste ? `<button type="button" class="side taste" data-do="${button({ events: [{ kind: "tasted", data: {} }], lane: act.lane })}">Tasted<small>or hold the key, or T</small></button>` : ""}
     ${act && !act.sign && act.stage.id !== "close" && act.stage.id !== "relief"
       ? `<button type="button" class="side stop" data-do="${button({ stop: act.lane })}">Stop<small>unwell, or wants to</small></button>` : ""}`);
@@ -95,14 +100,14 @@ export function drawKeys(act, back, button) {
 
 export function drawAhead(rows, clashes, button) {
   const list = rows.map((r) => `<li><button type="button" data-do="${button({ pick: r.lane.test })}">${badge(r.lane.letter, r.lane.n)}
-    <span>${esc(r.act.title)}</span><time>${esc(r.when)}</time></button></li>`).join("");
+    <span>${esc(r.act.ahead || r.act.title)}</span><time>${esc(r.when)}</time></button></li>`).join("");
   const warned = clashes.map((c) => `<li class="clash"><b aria-hidden="true">⚠</b> <span>${esc(c)}</span></li>`).join("");
   return put("ahead", `${warned ? `<ul class="clashes" role="status">${warned}</ul>` : ""}
     <h2>Next over all lanes</h2><ol>${list || "<li class=\"none\">Nothing is due</li>"}</ol>`);
 }
 
 export function drawLane(lane, act, focus, button) {
-  const code = lane.code ? `<span class="code" title="Wearer's screen">${esc(lane.address)} <b>${esc(lane.code)}</b></span>` : "";
+  const code = lane.code && !lane.facts.closed ? `<span class="code" title="Wearer's screen">${esc(lane.address)} <b>${esc(lane.code)}</b></span>` : "";
   const verdict = lane.verdict && (lane.verdict.result !== "unfinished")
     ? `<p class="verdict ${lane.verdict.result}"><b>${esc(VERDICT[lane.verdict.result])}</b> ${esc(lane.verdict.reason)}
        ${(lane.verdict.next || []).map((n) => `<span class="step">${esc(n.text)}</span>`).join("")}</p>` : "";
@@ -116,7 +121,7 @@ export function drawLane(lane, act, focus, button) {
       <button type="button" class="lane-pick" data-do="${button({ pick: lane.test })}" aria-pressed="${focus}">${badge(lane.letter, lane.n)}
         <span class="lane-name">${esc(lane.name)}</span></button>
       <span class="lane-what">${esc(lane.pieceName)}</span>
-      <span class="lane-act" data-lane-act>${esc(act ? act.title : "Closed")}</span>
+      <span class="lane-act" data-lane-act>${esc(act ? act.short || act.title : "Closed")}</span>
       ${found ? `<span class="found" title="Departures so far">${found} finding${found > 1 ? "s" : ""}</span>` : ""}
       ${code}${ended}</header>${verdict}
     <div class="paper" data-paper><div class="present" aria-hidden="true"></div><div class="strip" data-strip></div></div>`;
