@@ -19,7 +19,7 @@ def run_marked(f: Facts) -> None:
     if f.use is None:
         if f.over and not f.unsuited and not f.stopped and not any(x.code == "taste-before-dose" for x in f.findings):
             f.found("run-missing", "No test dose on record")
-    elif not f.all(RunStarted):
+    elif not f.all(RunStarted) and (f.run_exercises or f.over):
         f.found("run-start-unmarked", "The start of the run is not on record", at=f.use_at)
 
 

@@ -111,7 +111,7 @@ class Tasted(Data, frozen=True, kw_only=True):
 
 
 class HoodRemoved(Data, frozen=True, kw_only=True):
-    pass
+    """The hood taken off, after the screening or after a taste."""
 
 
 class TasteGone(Data, frozen=True, kw_only=True):
@@ -160,10 +160,14 @@ class ExerciseStarted(Data, frozen=True, kw_only=True):
 
 
 class ExercisesEnded(Data, frozen=True, kw_only=True):
+    """The last exercise is over. `witnessed`: as for an exercise's start."""
+
     witnessed: bool = True
 
 
 class MistChecked(Data, frozen=True, kw_only=True):
+    """Looked at on the way: does the test nebuliser still give mist?"""
+
     seen: bool
 
 

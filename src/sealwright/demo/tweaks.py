@@ -122,10 +122,10 @@ def swapped(one: str, other: str) -> Tweak:
     return bend
 
 
-def taken_back(kind: str, after_s: float, **data: Any) -> Tweak:
-    """The first event of a kind withdrawn so many seconds after it."""
+def taken_back(kind: str, after_s: float, nth: int = 0, **data: Any) -> Tweak:
+    """The nth event of a kind (-1: the last) withdrawn so many seconds after it."""
     def bend(events: Draft) -> Draft:
-        target = next(e for e in events if _kind(kind, **data)(e))
+        target = [e for e in events if _kind(kind, **data)(e)][nth]
         back = _new(events, "taken-back", target["at"] + round(after_s * SECOND), event=target["id"])
         return _in_order([*events, back])
     return bend
