@@ -13,6 +13,7 @@ from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import QueuePool
 
 from sealwright.errors import BadInput, Conflict
+from sealwright.ledger.schema import VERSION_TABLE
 
 WAIT_S = 30
 """How long a writer waits for another before it gives up."""
@@ -47,8 +48,12 @@ def for_writing(connection: Connection) -> Connection:
 
 
 def forget_deleted(connection: Connection) -> None:
-    """Wipe what was deleted from the write-ahead log too (secure_delete has zeroed it in the file)."""
+    """Wipe what was deleted from the write-ahead log too (secure_delete has zeroed it in the file).
+
+    Waits a little for readers that still need the log; where they need it longer, the last to close it wipes it."""
+    connection.exec_driver_sql("PRAGMA busy_timeout=2000")
     connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.exec_driver_sql(f"PRAGMA busy_timeout={WAIT_S * 1000}")
 
 
 def copy_out(connection: Connection, target: Path) -> None:
@@ -95,6 +100,8 @@ def _fill(source: sqlite3.Connection, part: Path) -> None:
         found = copy.execute("PRAGMA integrity_check(1)").fetchone()[0]
         if found != "ok":
             raise BadInput(f"the copy is not sound: {found}", place=str(part))
+        if not copy.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (VERSION_TABLE,)).fetchone():
+            raise BadInput("this is no ledger", place=str(part))
     finally:
         copy.close()
     with part.open("rb+") as file:

@@ -62,9 +62,10 @@ class Fresh(msgspec.Struct, frozen=True, gc=False):
     def type(self) -> str:
         return self.stream.partition(":")[0]
 
-    def same_as(self, row: Any) -> bool:
-        """Is this the content of a stored row?"""
-        return (row.stream, row.kind, row.at, row.by, row.data) == (self.stream, self.kind, self.at, self.by, self.data)
+    @property
+    def content(self) -> tuple[str, str, int, str, str]:
+        """What must be the same when the same id comes again."""
+        return self.stream, self.kind, self.at, self.by, self.data
 
 
 def read_all(events: Sequence[dict[str, Any]]) -> list[Fresh]:

@@ -93,6 +93,7 @@ class Ledger:
         self._engine, self._now = engine, now
         self._lock = threading.Lock()
         self._writer: Connection | None = None
+        self._driver_error: type[Exception] = engine.dialect.loaded_dbapi.Error
         self._appender = Appender(org, chain, engine.dialect)
 
     def close(self) -> None:
@@ -199,7 +200,7 @@ class Ledger:
         with self._read() as connection:
             return people.mark(connection, self.org, mark_id)
 
-    def erase_person(self, id: str, *, by: str, at: int) -> list[Receipt]:
+    def erase_person(self, id: str, by: str, at: int) -> list[Receipt]:
         """Remove a person's details and signatures, and record that it was done; the chain stays whole.
 
         NotFound when nothing is known of `id`. Copies made before (backups, printed papers) are not reached.
@@ -260,10 +261,12 @@ class Ledger:
                     self._writer = dialect.for_writing(self._engine.connect())
                 with self._writer.begin():
                     yield self._writer
-            except DatabaseError as trouble:
+            except (DatabaseError, self._driver_error) as trouble:
+                if self._writer is not None:
+                    self._writer.invalidate()  # after such trouble a new connection is the safe one
                 self._drop_writer()
-                raise Unavailable(f"the ledger could not be written: {trouble.orig}", place="ledger",
-                                  mend="Nothing was recorded; try again.") from trouble
+                raise Unavailable(f"the ledger could not be written: {getattr(trouble, 'orig', trouble)}",
+                                  place="ledger", mend="Nothing was recorded; try again.") from trouble
 
     @contextmanager
     def _read(self) -> Iterator[Connection]:

@@ -10,6 +10,7 @@ import msgspec
 from sqlalchemy import Connection, Select, Table, case, delete, func, insert, literal, select, true, update
 
 from sealwright.assess import events as testing
+from sealwright.assess import judge
 from sealwright.assess.events import ENVELOPES, Data
 from sealwright.errors import SealwrightError
 from sealwright.ledger import schema
@@ -73,9 +74,7 @@ def fold(story: Sequence[StoredEvent]) -> Values | None:
 def judged(story: Sequence[StoredEvent]) -> Values:
     """The verdict on a closed test. What cannot be judged here stays recorded all the same, and says why."""
     try:
-        from sealwright.assess import judge
-
-        verdict = judge([_as_event(event) for event in story])
+        verdict = judge([as_event(event) for event in story])
     except Exception as trouble:  # a fault in judging must never keep what happened off the record
         if not isinstance(trouble, SealwrightError):
             _log.exception("judging %s failed", story[0].stream)
@@ -87,7 +86,8 @@ def judged(story: Sequence[StoredEvent]) -> Values:
             "majors": severities.count("major"), "voids": severities.count("void")}
 
 
-def _as_event(event: StoredEvent) -> testing.Event:
+def as_event(event: StoredEvent) -> testing.Event:
+    """The typed event, as judging wants it."""
     return msgspec.convert({"kind": event.kind, "id": event.id, "at": event.at, "by": event.by, "data": event.data},
                            ENVELOPES[event.kind])
 
