@@ -71,6 +71,11 @@ def donning_checks(kind: str) -> tuple[Item, ...]:
     return _items(_lists()["donning"][kind])
 
 
+def equipment() -> tuple[Item, ...]:
+    """Other protective equipment that may disturb a seal, to choose from."""
+    return _items(_lists()["equipment"])
+
+
 def compile_conduct(protocol: Protocol, facepiece_kind: str) -> tuple[Stage, ...]:
     """The stages of a taste test of one facepiece, in order."""
     return (*_before(protocol), *_donning(protocol, facepiece_kind), *_test(protocol))
@@ -85,6 +90,7 @@ def _before(p: Protocol) -> list[Stage]:
               where={"which": "screening"}, prompt="About 1 ml of screening solution", press="Loaded",
               source=p.nebuliser_life.source),
         Stage(id="questions", title="Questions before the test", shape="questions", ends_with="questions-answered",
+              items=_items(_lists()["questions"]),
               source=p.abstention.source),
         Stage(id="identity", title="Wearer and facepiece", shape="identity", ends_with="identity-confirmed",
               prompt="Ask the name. Read make, model and size off the facepiece in your hand",

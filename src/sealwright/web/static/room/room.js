@@ -133,6 +133,7 @@ class Room {
     if (what.retry) return this.dialog(what.retry);
     if (what.leave) return this.leave(what.leave);
     if (what.stop) return this.stopDialog(what.stop);
+    if (what.taste) return this.taste();
     if (what.takeBack) return this.takeBack(what.takeBack);
     if (!lane) return;
     if (what.draft) { lane.draft = what.draft; keepDraft(lane); return this.draw(); }
@@ -150,6 +151,26 @@ class Room {
     if (first.kind === "nebuliser-loaded") keepKit(lane, first.data);
     if (first.kind === "tasted") this.cues.now("stop"); else this.cues.now("tap");
     this.draw();
+  }
+
+  // Tasted, by whom? The lane in hand, or the only one under a hood, else it is asked.
+  taste() {
+    const hooded = this.acts(this.clock.now()).filter((a) => a.taste).map((a) => a.lane);
+    const lane = hooded.find((l) => l.test === this.focus) || (hooded.length === 1 ? hooded[0] : null);
+    if (lane) return this.answer(lane, [{ kind: "tasted", data: {} }]);
+    if (!hooded.length) return;
+    const at = this.clock.now(), dialog = $("who");
+    $("who-lanes").innerHTML = hooded.map((l) => `<button class="option" value="${esc(l.test)}">${esc(l.letter)} · ${esc(l.name)}</button>`).join("");
+    dialog.returnValue = "";
+    dialog.onclose = () => {
+      const found = hooded.find((l) => l.test === dialog.returnValue);
+      if (found) this.answer(found, [{ kind: "tasted", at, data: {} }]);
+    };
+    dialog.onkeydown = (event) => {
+      const found = hooded.find((l) => l.letter === event.key.toUpperCase());
+      if (found) dialog.close(found.test);
+    };
+    dialog.showModal();
   }
 
   async takeBack(id) {
@@ -244,9 +265,10 @@ class Room {
     }
     if (act?.starts) this.clearOthers(act, now);
     if (act?.sign) act.key = { label: this.pad?.drawn ? "Signed" : "Sign with a cross", signs: act.sign };
+    const hooded = acts.filter((a) => a.taste).map((a) => a.lane);
     this.section("now", () => drawNow(act, this.button("now"), this.figures), act && [act.id, act.waiting, act.stage.id, act.figure, act.options.map((o) => o.label), act.form, act.early?.label, act.lane.name, Boolean(act.running)]);
     refreshNow(act);
-    this.section("keys", () => drawKeys(act, this.back, this.button("keys")), [act?.id, act?.key, this.back?.id, act?.taste, act?.waiting]);
+    this.section("keys", () => drawKeys(act, this.back, hooded, this.button("keys")), [act?.id, act?.key, this.back?.id, act?.taste, act?.waiting, hooded.map((l) => l.test)]);
     this.ahead(acts, now);
     this.drawLanes(acts, now);
     drawStatus(this.news, now, this.cues.on, this.voice);
@@ -296,6 +318,7 @@ class Room {
       }
       node.dataset.n = lane.n % 4;
       const focus = lane.test === this.focus;
+      node.classList.toggle("focus", focus);
       this.section(id, () => { put(id, drawLane(lane, act, focus, this.button(id))); lane.strip = null; },
         [lane.letter, lane.name, focus, lane.code, lane.verdict, Boolean(lane.facts.closed), lane.pieceName, act?.short || act?.title]);
       this.paper(node, lane, act, now);
@@ -309,12 +332,19 @@ class Room {
     node.classList.toggle("running", running);
     if (!running || !lane.score) { lane.strip = null; put2(strip, lane.facts.closed ? "" : stages(lane, act)); return; }
     delete strip.dataset.html;
-    if (lane.strip !== level) { strip.innerHTML = lane.protocol.strips[level]; lane.strip = level; lane.done = ""; }
+    const scale = innerWidth < 760 || this.lanes.filter((l) => l.facts.run && !l.facts.closed).length > 1 ? 0.72 : 1;
+    if (lane.strip !== `${level}/${scale}`) {
+      strip.innerHTML = lane.protocol.strips[level];
+      const drawing = strip.firstElementChild;
+      drawing.style.blockSize = `${drawing.getAttribute("height") * scale}px`;
+      drawing.style.inlineSize = `${drawing.getAttribute("width") * scale}px`;
+      Object.assign(lane, { strip: `${level}/${scale}`, done: "" });
+    }
     const end = lane.facts.tasted || lane.facts.stopped || lane.facts.closed;
     const s = lane.facts.run ? (Math.min(now, end ? end.at : now) - lane.facts.run.at) / 1000 : -(lane.score.acts[0].lasts + 2);
     const svg = strip.firstElementChild;
-    const zero = Number(svg?.dataset.zero || 0);
-    strip.style.transform = `translateX(${(-zero - s * this.pxPerS(lane)).toFixed(1)}px)`;
+    const zero = Number(svg?.dataset.origin || 0);
+    strip.style.transform = `translateX(${((-zero - s * lane.protocol.px_per_s) * scale).toFixed(1)}px)`;
     const done = [...lane.facts.doses.keys()].join() + (lane.facts.tasted ? "t" : "");
     if (lane.done !== done) {
       lane.done = done;
@@ -323,8 +353,6 @@ class Room {
     const late = lane.facts.run ? lane.score.acts.filter((a) => a.kind === "dose" && a.at >= 0 && !lane.facts.doses.has(a.id) && s > a.at + 24) : [];
     for (const a of late) strip.querySelector(`[data-act="${CSS.escape(a.id)}"]`)?.classList.add("missed");
   }
-
-  pxPerS(lane) { return lane.protocol.px_per_s; }
 
   // -- the server's word -------------------------------------------------------------------------------------------
 
@@ -470,7 +498,7 @@ function bindKeys(room) {
   const isKey = (event) => ["Space", "PageDown", "Enter", "NumpadEnter"].includes(event.code);
   addEventListener("keydown", (event) => {
     if (typing(event)) return;
-    if (event.code === "KeyT" && room.act?.taste) { if (!event.repeat) room.press(true); return; }
+    if (event.code === "KeyT") { if (!event.repeat) room.do({ taste: true }); return; }
     if (!isKey(event) || (event.code.includes("Enter") && event.target.closest("button, a") && event.target.id !== "key")) return;
     event.preventDefault();
     if (!event.repeat) begin("key");

@@ -86,14 +86,15 @@ function text(id, value) {
   if (node && node.textContent !== String(value ?? "")) node.textContent = value ?? "";
 }
 
-export function drawKeys(act, back, button) {
+export function drawKeys(act, back, hooded, button) {
   const key = act?.key;
   return put("keys", `
     ${back ? `<button type="button" class="side" data-do="${button({ takeBack: back.id })}">Take back<small>${esc(back.label)}</small></button>` : ""}
     <button type="button" id="key" ${key ? `data-do="${button(key)}"` : "disabled"}>
       <span class="fill"></span><span class="label">${esc(key ? key.label : act ? (act.waiting ? "Waiting" : "Wearer carries on") : "No act is due")}</span>
       ${key ? "<kbd>Space or pedal</kbd>" : ""}</button>
-    ${act?.taste ? `<button type="button" class="side taste" data-do="${button({ events: [{ kind: "tasted", data: {} }], lane: act.lane })}">Tasted<small>or hold the key, or T</small></button>` : ""}
+    ${hooded.length ? `<button type="button" class="side taste" data-do="${button({ taste: true })}">Tasted<small>${
+      act?.taste ? "or hold the key, or T" : "by whom? also T"}</small></button>` : ""}
     ${act && !act.sign && act.stage.id !== "close" && act.stage.id !== "relief"
       ? `<button type="button" class="side stop" data-do="${button({ stop: act.lane })}">Stop<small>unwell, or wants to</small></button>` : ""}`);
 }
