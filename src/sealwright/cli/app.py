@@ -12,10 +12,11 @@ from typer.exceptions import TyperException
 
 from sealwright import __version__
 from sealwright.cli import ledger, listing, papers, protocol, running, say, score, test
+from sealwright.cli.reference import HELP
 from sealwright.errors import BadInput, SealwrightError
 
 app = typer.Typer(name="sealwright", add_completion=False, rich_markup_mode=None,
-                  pretty_exceptions_enable=False, context_settings={"help_option_names": ["-h", "--help"]})
+                  pretty_exceptions_enable=False, context_settings={"help_option_names": HELP})
 
 
 def _version(wanted: bool) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sealwright.errors import BadInput, Conflict, NotFound
+from sealwright.errors import BadInput, Conflict, NotFound, TooLarge
 
 if TYPE_CHECKING:
     from sealwright.ledger import Ledger
@@ -53,10 +54,6 @@ def write(path: Path, content: bytes, *, replace: bool) -> None:
 
 def read(path: Path, most: int, what: str) -> bytes:
     """A whole file of at most `most` bytes; "-" is standard input. Reads no more than that, whatever is there."""
-    import sys
-
-    from sealwright.errors import TooLarge
-
     if str(path) == "-":
         raw = sys.stdin.buffer.read(most + 1)
     elif path.is_dir():

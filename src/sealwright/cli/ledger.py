@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 MOST_HEADS_BYTES = 1_000_000
 
 app = typer.Typer(help="The ledger: check it, copy it, carry it to another office.")
-File = Annotated[Path, typer.Argument(metavar="FILE")]
+NewFile = Annotated[Path, typer.Argument(metavar="FILE", help="The file to write; one that is there is not touched.")]
+OldFile = Annotated[Path, typer.Argument(metavar="FILE", help="The file to read.")]
 
 
 @app.command()
@@ -76,7 +77,7 @@ def rebuild(ledger: house.LedgerUrl, org: house.Org, json: house.WantsJson = Fal
 
 
 @app.command()
-def backup(file: File, ledger: house.LedgerUrl, org: house.Org, json: house.WantsJson = False) -> None:
+def backup(file: NewFile, ledger: house.LedgerUrl, org: house.Org, json: house.WantsJson = False) -> None:
     """Copy the whole ledger, names too, into a new FILE while work goes on, and look the copy over."""
     with house.ledger_at(ledger, org) as book:
         book.backup(file)
@@ -84,7 +85,7 @@ def backup(file: File, ledger: house.LedgerUrl, org: house.Org, json: house.Want
 
 
 @app.command()
-def restore(file: File, ledger: house.LedgerUrl, json: house.WantsJson = False) -> None:
+def restore(file: OldFile, ledger: house.LedgerUrl, json: house.WantsJson = False) -> None:
     """Make a new ledger from the backup FILE; one that is there is not touched."""
     from sealwright.ledger import restore as make_from
     from sealwright.ledger.dialect import file_of
@@ -95,7 +96,7 @@ def restore(file: File, ledger: house.LedgerUrl, json: house.WantsJson = False) 
 
 
 @app.command()
-def export(file: File, ledger: house.LedgerUrl, org: house.Org, json: house.WantsJson = False) -> None:
+def export(file: NewFile, ledger: house.LedgerUrl, org: house.Org, json: house.WantsJson = False) -> None:
     """Write this installation's own chain of events into a new FILE, to be taken in elsewhere. No names are in it."""
     with house.ledger_at(ledger, org) as book:
         n = book.export_events(file)
@@ -103,7 +104,7 @@ def export(file: File, ledger: house.LedgerUrl, org: house.Org, json: house.Want
 
 
 @app.command("take-in")
-def take_in(file: File, ledger: house.LedgerUrl, org: house.Org, json: house.WantsJson = False) -> None:
+def take_in(file: OldFile, ledger: house.LedgerUrl, org: house.Org, json: house.WantsJson = False) -> None:
     """Take in the chain that another installation exported to FILE, whole, beside this one's own."""
     with house.ledger_at(ledger, org) as book:
         n = book.take_in(file)

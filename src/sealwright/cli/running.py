@@ -107,8 +107,12 @@ def _announce(address: str, port: int, json: bool) -> Callable[[], None]:
     def told() -> None:
         from urllib.request import urlopen
 
-        with urlopen(address, timeout=30) as page:
-            page.read()
+        try:
+            with urlopen(address, timeout=30) as page:
+                page.read()
+        except OSError as error:
+            typer.echo(f"sealwright: {address}: the first page was not answered: {error}", err=True)
+            return
         seconds = round(time.time() - _started(), 1)
         if json:
             say.as_json({"address": address, "port": port, "first_page_s": seconds})
