@@ -25,8 +25,8 @@ that of the limit.
 The result is decided in this order:
 
 1. **fail**: a taste stands that was marked at or after the first dose (or the start of the run, whichever is
-   earlier), by recorded order or by its time. It fails whatever else happened, even when marked after the seal was broken: answer
-   the seal break with its own question, and withdraw a wrong tap in time.
+   earlier), by recorded order or by its time. It fails whatever else happened, even when marked after the seal was
+   broken: answer the seal break with its own question, and withdraw a wrong tap in time.
 2. **unsuited**: not tasted in all squeezes of the screening, unless a finding marked * puts the screening in doubt;
    then void.
 3. **unfinished**: the record has no end yet.

@@ -33,11 +33,28 @@ def parse(text: str, place: str = "protocol") -> Protocol:
     return protocol
 
 
+TIMES = ("abstention", "top_up_every", "washout", "wear", "nebuliser_life", "squeeze_pace", "mist_check_after")
+UNITS = ("ms", "s", "min")
+
+
+def _check_times(p: Protocol, place: str) -> None:
+    """Every time in a unit that is known, none below zero."""
+    times = {name: getattr(p, name) for name in TIMES}
+    times |= {f"tolerances.{name}": getattr(p.tolerances, name) for name in p.tolerances.__struct_fields__}
+    for name, time in times.items():
+        if time.unit not in UNITS:
+            raise BadInput(f"unknown unit of time {time.unit!r}", place=f"{place}: {name}.unit",
+                           mend=f"Choose one of {', '.join(UNITS)}")
+        if time.value < 0:
+            raise BadInput(f"{time.value} is below zero", place=f"{place}: {name}.value", mend="Give 0 or more")
+
+
 def _cross_check(p: Protocol, place: str) -> None:
     """Faults that types cannot see."""
     def refuse(field: str, found: str, mend: str) -> None:
         raise BadInput(found, place=f"{place}: {field}", mend=mend)
 
+    _check_times(p, place)
     for name in ("top_up_every", "squeeze_pace"):
         if getattr(p, name).value <= 0:
             refuse(name, "must be above zero", "Give a positive whole number")
