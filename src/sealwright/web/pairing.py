@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import threading
 from collections.abc import Callable
 
 from sealwright.errors import SealwrightError
@@ -35,7 +36,7 @@ class Pairings:
     """Codes of open tests. `now` gives ms; `choose` makes a code (another one in tests)."""
 
     def __init__(self, now: Callable[[], int], choose: Callable[[], str] | None = None) -> None:
-        self._now = now
+        self._now, self._lock = now, threading.RLock()
         self._choose = choose or (lambda: "".join(secrets.choice(ALPHABET) for _ in range(LENGTH)))
         self._tests: dict[str, tuple[str, int]] = {}
         self._codes: dict[str, str] = {}
@@ -44,44 +45,49 @@ class Pairings:
 
     def code_for(self, test_id: str) -> str:
         """The code of a test: the same until it expires."""
-        self._expire()
-        if test_id not in self._codes:
-            code = self._choose()
-            while code in self._tests:
+        with self._lock:
+            self._expire()
+            if test_id not in self._codes:
                 code = self._choose()
-            self._codes[test_id], self._tests[code] = code, (test_id, self._now() + LIFE_MS)
-        return self._codes[test_id]
+                while code in self._tests:
+                    code = self._choose()
+                self._codes[test_id], self._tests[code] = code, (test_id, self._now() + LIFE_MS)
+            return self._codes[test_id]
 
     def test_for(self, code: str) -> str | None:
         """The test a code stands for; None when there is none or it has expired."""
-        self._expire()
-        found = self._tests.get(normal(code))
-        return found[0] if found else None
+        with self._lock:
+            self._expire()
+            found = self._tests.get(normal(code))
+            return found[0] if found else None
 
     def close(self, test_id: str) -> None:
         """The test is over: its code opens nothing any more."""
-        code = self._codes.pop(test_id, None)
-        if code:
-            del self._tests[code]
-            self._right = {pair for pair in self._right if pair[1] != code}
+        with self._lock:
+            code = self._codes.pop(test_id, None)
+            if code:
+                del self._tests[code]
+                self._right = {pair for pair in self._right if pair[1] != code}
 
     def guess(self, code: str, client: str) -> str | None:
         """As `test_for`, counting wrong guesses per client address. Raises TooManyGuesses after GUESSES within ten
         minutes, right or wrong, so that nothing can be learnt by going on; a screen already paired carries on.
         """
-        code, now = normal(code), self._now()
-        if (client, code) in self._right and code in self._tests:
-            return self.test_for(code)
-        recent = [at for at in self._wrong.get(client, []) if at > now - GUESS_WINDOW_MS]
-        if len(recent) >= GUESSES:
-            raise TooManyGuesses("too many wrong codes from here", place="code",
-                                 mend="Wait ten minutes, then read the code off the tester's screen")
-        test = self.test_for(code)
-        if test is None:
-            self._wrong[client] = [*recent, now]
-        else:
-            self._right.add((client, code))
-        return test
+        code = normal(code)
+        with self._lock:
+            test = self.test_for(code)
+            if test is not None and (client, code) in self._right:
+                return test
+            now = self._now()
+            recent = [at for at in self._wrong.get(client, []) if at > now - GUESS_WINDOW_MS]
+            if len(recent) >= GUESSES:
+                raise TooManyGuesses("too many wrong codes from here", place="code",
+                                     mend="Wait ten minutes, then read the code off the tester's screen")
+            if test is None:
+                self._wrong[client] = [*recent, now]
+            else:
+                self._right.add((client, code))
+            return test
 
     def _expire(self) -> None:
         now = self._now()

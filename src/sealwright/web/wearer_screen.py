@@ -139,6 +139,8 @@ class _Screen:
         except BadInput:
             score = None  # A level the protocol does not have: the room says so, the wearer is not troubled.
         state = screen_state(events, protocol, score, self.deps.now(), self.deps.offset_of(test))
+        if state.closed:
+            self.deps.pairings.close(test)
         return present(state, words(language or self.deps.language_of(test) or SOURCE))
 
     async def _news(self, test: str, language: str | None) -> AsyncIterator[str]:
@@ -156,7 +158,6 @@ class _Screen:
                     yield _sse("beat", {"server_now": told["server_now"]})
                 last = told
                 if told["closed"]:
-                    self.deps.pairings.close(test)
                     return
                 await asyncio.wait({waiter}, timeout=self.beat_s)
         finally:

@@ -14,8 +14,8 @@ OPEN_MOUTH = mark("Mouth slightly open, tongue out.")
 ASK_TESTER = mark("Please wait. The tester will tell you what comes next.")
 NOT_YOU = mark("You did nothing wrong: it is the mask that is being tested.")
 SIT_DOWN = mark("Sit down and breathe calmly. The tester is with you.")
-READING = mark("Early in the morning the harbour wakes slowly. Boats turn on their ropes, gulls walk along the wall, and "
-               "somebody opens a window to let in the smell of bread. Nobody is in a hurry, and the day is long.")
+READING = mark("Early in the morning the harbour wakes slowly. Boats turn on their ropes, gulls walk along the wall, "
+               "and somebody opens a window to let in the smell of bread. Nobody is in a hurry, and the day is long.")
 
 LINES: dict[str, str] = {
     "welcome": mark("Welcome. One moment, please: the tester is getting ready."),

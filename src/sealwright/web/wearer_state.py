@@ -20,8 +20,8 @@ Phase = Literal["welcome", "hood-on", "screening", "unsuited", "tasted-screening
 FIGURE: dict[Phase, str] = {
     "welcome": "wait", "hood-on": "hood", "screening": "taste", "unsuited": "stop", "tasted-screening": "stop",
     "washout": "water", "donning": "don", "seal-check": "seal-check", "wear": "wear", "pause": "wait",
-    "ready": "hood-mask", "exercises": "normal", "seal-break": "break-seal", "finish": "stop", "tasted": "stop", "stopped": "stop",
-    "done": "done",
+    "ready": "hood-mask", "exercises": "normal", "seal-break": "break-seal", "finish": "stop", "tasted": "stop",
+    "stopped": "stop", "done": "done",
 }
 DURING_DOSE = {"hold-still": "hold", "pause-talking": "hush", "hold-hem": "hem"}
 """what the wearer does while a dose is given -> figure"""

@@ -1,0 +1,332 @@
+"""The wearer's figures: a drawn person who does what the wearer is asked to do, moving by CSS inside the SVG.
+
+Readable without words from two metres. Where a reader's screen asks for less motion, or `animated` is false, the figure
+stands still in a telling pose and arrows show the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from sealwright.errors import NotFound
+from sealwright.pictures import figure_parts as p
+from sealwright.pictures.pen import COLOURS, EXERCISE, num
+
+# Marks on the light cards (bubble, clock, tick) keep their light colours on dark screens too.
+MARK, PAUSE, TICK = (COLOURS[name][0] for name in ("exercise", "dose", "good"))
+Drawing = tuple[str, str]
+"""(SVG inside, CSS of its movement)"""
+
+
+def figure_svg(kind: str, *, animated: bool = True) -> str:
+    """The figure of one exercise or state as an inline SVG of 400 by 400 units, hidden from screen readers: the line
+    beside it says the same. Raises NotFound for an unknown kind.
+    """
+    try:
+        body, css = FIGURES[kind]()
+    except KeyError:
+        raise NotFound(f"no figure {kind!r}", place="figure", mend=f"Choose one of {', '.join(FIGURES)}") from None
+    style = f"<style>{css}{ALWAYS}</style>"
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 400" class="swf swf-{kind}'
+            f'{"" if animated else " swf-still"}" data-figure="{kind}" aria-hidden="true" focusable="false">'
+            f"{style}{body}</svg>")
+
+
+ALWAYS = ("@media (prefers-reduced-motion:reduce){.swf *{animation:none!important}.swf .swf-ghost{opacity:.35}}"
+          ".swf-still *{animation:none!important}.swf-ghost{opacity:0}.swf-still .swf-ghost{opacity:.35}")
+
+
+def _frames(name: str, seconds: float, steps: dict[str, str], *, ease: str = "ease-in-out", more: str = "",
+            rest: str = "") -> str:
+    """A class `name` that runs through `steps` (moment -> declarations) without end; `rest` is how it stands still."""
+    body = "".join(f"{moment}{{{css}}}" for moment, css in steps.items())
+    return f"@keyframes {name}{{{body}}}.{name}{{animation:{name} {num(seconds)}s {ease} infinite;{rest};{more}}}"
+
+
+def _move(x: float = 0, y: float = 0, *, turn: float = 0, sx: float = 1, sy: float = 1) -> str:
+    parts = [f"translate({num(x)}px,{num(y)}px)" if x or y else "", f"rotate({num(turn)}deg)" if turn else "",
+             f"scale({num(sx)},{num(sy)})" if (sx, sy) != (1, 1) else ""]
+    return "transform:" + (" ".join(t for t in parts if t) or "none")
+
+
+def _about(x: float, y: float) -> str:
+    return f"transform-origin:{num(x)}px {num(y)}px"
+
+
+# --- exercises ------------------------------------------------------------------------------------------------------
+
+def _hooded(face: str) -> str:
+    return p.behind(p.PANE_FRONT) + p.torso() + face + p.hood_front()
+
+
+def _breath(kind: str, seconds: float, rise: float, swell: float) -> Drawing:
+    """Shoulders rise and lungs fill; the deep breath is slow, large and has arrows."""
+    chest, lung, puff = f"swf-{kind}-chest", f"swf-{kind}-lung", f"swf-{kind}-air"
+    deep = kind == "deep"
+    body = p.behind(p.PANE_FRONT) + p.torso(p.lungs(lung), cls=chest) + p.head(kind) + p.hood_front()
+    if deep:
+        body += p.arrow("M40 372V278", (40, 278, -90)) + p.arrow("M360 278V372", (360, 372, 90))
+    air = "M268 186Q284 194 268 206M282 176Q306 194 282 216" if deep else "M268 190Q280 196 268 204"
+    one = f'<path d="{air}" fill="none" stroke="{EXERCISE}" stroke-width="6" stroke-linecap="round"/>'
+    body += p.g(one, p.g(one, at="matrix(-1 0 0 1 400 0)"), cls=puff)
+    hold = 0.96 if not deep else 0.92
+    css = (_frames(chest, seconds, {"0%,100%": _move(y=0), "45%,55%": _move(y=-rise)})
+           + _frames(lung, seconds, {"0%,100%": _move(sx=hold - swell, sy=hold - swell), "45%,55%": _move(sx=1.04, sy=1.04)},
+                     more=_about(200, 320))
+           + _frames(puff, seconds, {"0%,50%": "opacity:0", "70%": "opacity:1", "95%,100%": "opacity:0"}))
+    return body, css
+
+
+def _side() -> Drawing:
+    """A head that turns: each feature moves on a ball round the head's axis, the near ear comes to the front."""
+    degrees, css = 46.0, ""
+
+    def swing(name: str, right: str, left: str, more: str, rest: str = "transform:none") -> str:
+        steps = {"0%,8%,50%,58%,100%": rest, "20%,40%": right, "70%,90%": left}
+        return _frames(name, 8, steps, more=more, rest=right)
+
+    def feature(name: str, x: float, radius: float, narrow: bool = True) -> str:
+        def pose(way: float) -> str:
+            shift, scale = p.turn(x, radius, way)
+            return _move(shift, sx=scale if narrow else 1)
+        return swing(name, pose(degrees), pose(-degrees), _about(p.CENTRE + x, 150))
+
+    css += feature("swf-side-face", 0, 46, narrow=False) + feature("swf-side-cup", 0, p.DEPTH)
+    css += feature("swf-side-l", -23, p.SKULL) + feature("swf-side-r", 23, p.SKULL)
+    shift, scale = p.turn(0, p.DEPTH, degrees)
+    long, gone = _move(sx=(shift + 46 * (1 - scale)) / 18 + 1), _move(sx=0.02)
+    css += swing("swf-side-sl", long, gone, _about(142, 160)) + swing("swf-side-sr", gone, long, _about(258, 160))
+    away = "transform:none;opacity:0"
+    css += swing("swf-side-el", _move(18) + ";opacity:1", _move(-14) + ";opacity:0", "", away)
+    css += swing("swf-side-er", _move(14) + ";opacity:0", _move(-18) + ";opacity:1", "", away)
+    body = (p.behind(p.PANE_FRONT) + p.torso() + p.ear(-1) + p.ear(1) + p.skull("swf-side", "swf-side-face") + p.ear(-1, "swf-side-el")
+            + p.ear(1, "swf-side-er") + p.face(parts="swf-side") + p.straps(("swf-side-sl", "swf-side-sr"))
+            + p.facepiece(cls="swf-side-cup") + p.hood_front())
+    return body + p.arrow("M96 336Q200 396 304 336", (96, 336, -150), (304, 336, -30)), css
+
+
+def _nod() -> Drawing:
+    body = (p.behind(p.PANE_SIDE) + p.side_torso() + p.g(p.side_head(), cls="swf-nod-head") + p.hood_side()
+            + p.arrow("M352 92Q392 160 352 228", (352, 92, -124), (352, 228, 124)))
+    css = _frames("swf-nod-head", 7, {"0%,8%,50%,58%,100%": "transform:none", "22%,40%": _move(turn=-24),
+                                      "72%,90%": _move(turn=22)}, more=_about(186, 214),
+                  rest=_move(turn=-24))
+    return body, css
+
+
+def _bubble(*inside: str, cls: str = "") -> str:
+    return p.g(p.shape("M276 20H376Q392 20 392 36V104Q392 120 376 120H318L284 150L290 120H276Q260 120 260 104V36Q260 20 276 20Z",
+                       p.CARD), *inside, cls=cls)
+
+
+def _talk() -> Drawing:
+    lines = "".join(f'<path d="M282 {y}H{x}" stroke="{MARK}" stroke-width="10" stroke-linecap="round" fill="none" '
+                    f'class="swf-talk-line swf-talk-n{i}"/>' for i, (y, x) in enumerate(((48, 368), (70, 352), (92, 362))))
+    person = _hooded(p.head("talk", through=0.55) + p.g(p.mouth("open"), cls="swf-talk-mouth"))
+    body = p.g(person, at="translate(-52 6)") + _bubble(lines)
+    css = (_frames("swf-talk-mouth", 1.1, {"0%,100%": _move(sx=1, sy=0.25), "25%": _move(sy=1.1), "50%": _move(sx=1.2, sy=0.5),
+                                           "75%": _move(sx=0.8, sy=1.2)}, more=_about(200, 198))
+           + _frames("swf-talk-line", 3.6, {"0%": "stroke-dashoffset:90", "30%,85%": "stroke-dashoffset:0", "100%": "stroke-dashoffset:-90"},
+                     more="stroke-dasharray:90 90")
+           + ".swf-talk-n1{animation-delay:.5s}.swf-talk-n2{animation-delay:1s}")
+    return body, css
+
+
+HIP, SHOULDER = (112, 284), (104, 178)
+
+
+def _upper(*arms: str, cls: str = "") -> str:
+    """Trunk and hooded head from the side, facing right; turns about the hip."""
+    trunk = p.shape("M76 176Q62 232 74 296Q112 314 148 294Q156 236 138 176Q108 152 76 176Z", p.CLOTH)
+    head = p.g(p.behind(p.PANE_SIDE), p.side_head(), p.hood_side(), at="translate(-14 -2) scale(.6)")
+    return p.g(trunk, head, *arms, cls=cls)
+
+
+def _bend() -> Drawing:
+    legs = p.limb("M112 290L96 420", 44, p.CLOTH) + p.limb("M114 290L134 420", 44, p.CLOTH)
+    arm = p.limb("M104 196L128 244L176 186", 24, p.CLOTH) + p.fist(178, 176, 15)
+    ghost = p.g(_upper(), at="rotate(76 112 284)", cls="swf-ghost")
+    body = (ghost + legs + _upper(arm, cls="swf-bend-top")
+            + p.arrow("M246 24Q344 70 384 152", (246, 24, -155), (384, 152, 64)))
+    return body, _frames("swf-bend-top", 7, {"0%,6%,100%": "transform:none", "38%,58%": _move(turn=76)},
+                         more=_about(*HIP))
+
+
+def _jog() -> Drawing:
+    def leg(cls: str) -> str:
+        shin = p.g(p.limb("M112 344V398H130", 26, p.CLOTH), cls=f"swf-jog-shin {cls}")
+        return p.g(shin, p.limb("M112 288V344", 32, p.CLOTH), cls=f"swf-jog-leg {cls}")
+
+    def arm(cls: str) -> str:
+        return p.g(p.limb("M104 192L92 244L146 238", 22, p.CLOTH), p.fist(154, 236), cls=f"swf-jog-arm {cls}")
+
+    body = p.g(p.g(arm("swf-jog-b"), leg("swf-jog-b"), leg("swf-jog-a"), _upper(arm("swf-jog-a")), cls="swf-jog-all"),
+               at="translate(76 4) scale(.94)")
+    body += p.arrow("M44 372V296", (44, 296, -90)) + p.arrow("M356 296V372", (356, 372, 90))
+    s = 1.1
+    css = (_frames("swf-jog-all", s / 2, {"0%,100%": _move(y=8), "50%": _move(y=-8)})
+           + _frames("swf-jog-leg", s, {"0%,50%,100%": _move(turn=4), "25%": _move(turn=-66), "75%": _move(turn=6)},
+                     more=_about(112, 288), rest=_move(turn=-66))
+           + _frames("swf-jog-shin", s, {"0%,50%,100%": "transform:none", "25%": _move(turn=88), "75%": _move(turn=8)},
+                     more=_about(112, 344), rest=_move(turn=88))
+           + _frames("swf-jog-arm", s, {"0%,50%,100%": "transform:none", "25%": _move(turn=34), "75%": _move(turn=-36)},
+                     more=_about(104, 192))
+           + f".swf-jog-b{{animation-delay:-{num(s / 2)}s}}"
+             ".swf-jog-leg.swf-jog-b,.swf-jog-shin.swf-jog-b{transform:none}")
+    return body, css
+
+
+def _grimace() -> Drawing:
+    """Smile and frown in turn behind the facepiece, and as two small faces."""
+    def small(x: float, lips: str) -> str:
+        return p.g(f'<circle r="44" fill="{p.CARD}" {p.LINE}/>', f'<circle cx="-15" cy="-10" r="5" fill="{p.INK}"/>',
+                   f'<circle cx="15" cy="-10" r="5" fill="{p.INK}"/>', p.thin(lips), at=f"translate({num(x)} 62)")
+
+    smile = p.thin("M172 190Q200 222 228 190", 'style="stroke-width:7px"')
+    frown = p.thin("M174 210Q200 180 226 210", 'style="stroke-width:7px"')
+    body = (p.torso() + p.head("grimace", through=0.5) + p.g(smile, cls="swf-grimace-a") + p.g(frown, cls="swf-grimace-b")
+            + small(60, "M-22 8Q0 32 22 8") + small(340, "M-20 22Q0 0 20 22")
+            + p.arrow("M124 44Q200 16 276 44", (124, 44, 160), (276, 44, 20)))
+    css = (_frames("swf-grimace-a", 3, {"0%,40%,100%": "opacity:1", "50%,90%": "opacity:0"})
+           + _frames("swf-grimace-b", 3, {"0%,40%,100%": "opacity:0", "50%,90%": "opacity:1"}, rest="opacity:0"))
+    return body, css
+
+
+# --- states ---------------------------------------------------------------------------------------------------------
+
+def _clock(x: float, y: float, r: float) -> str:
+    return (f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(r)}" fill="{p.CARD}" {p.LINE}/>'
+            + p.thin(f"M{num(x)} {num(y - r + 6)}v8M{num(x)} {num(y + r - 6)}v-8M{num(x - r + 6)} {num(y)}h8M{num(x + r - 6)} {num(y)}h-8")
+            + p.g(p.thin(f"M{num(x)} {num(y)}V{num(y - r * 0.68)}", f'style="stroke:{MARK};stroke-width:8px"'), cls="swf-hand-long")
+            + p.thin(f"M{num(x)} {num(y)}L{num(x + r * 0.42)} {num(y + r * 0.2)}"))
+
+
+def _clock_css(x: float, y: float) -> str:
+    return _frames("swf-hand-long", 12, {"0%": "transform:none", "100%": _move(turn=360)}, ease="linear", more=_about(x, y))
+
+
+def _wait() -> Drawing:
+    body = p.g(p.torso() + p.head("wait", mask=False), at="translate(-46 4)") + _clock(318, 104, 66)
+    return body, _clock_css(318, 104)
+
+
+def _wear() -> Drawing:
+    body = p.g(p.torso(cls="swf-wear-chest") + p.head("wear"), at="translate(-46 4)") + _clock(318, 104, 66)
+    return body, _clock_css(318, 104) + _frames("swf-wear-chest", 4, {"0%,100%": "transform:none", "50%": _move(y=-4)})
+
+
+def _don() -> Drawing:
+    """From the side: the hand brings the facepiece to the face, then the straps go round the head."""
+    hand = (p.shape("M262 226Q256 196 276 190Q292 186 304 200Q330 190 352 216L384 262L346 300Q300 268 262 226Z", p.SKIN)
+            + p.shape("M336 250L398 214V320L362 300Z", p.CLOTH))
+    loose = p.g(p.thin("M234 166Q214 200 226 226M232 196Q220 226 240 244"), cls="swf-don-loose")
+    body = (p.side_torso() + p.side_head(mask=False) + p.side_straps("swf-don-worn")
+            + p.g(loose, p.side_facepiece(), hand, cls="swf-don-piece") + p.arrow("M376 130H316", (316, 130, 180)))
+    css = (_frames("swf-don-piece", 5, {"0%,10%,100%": _move(64, 6), "45%,88%": "transform:none"}, rest=_move(40, 4))
+           + _frames("swf-don-worn", 5, {"0%,48%": "opacity:0", "56%,90%": "opacity:1", "96%,100%": "opacity:0"},
+                     rest="opacity:0")
+           + _frames("swf-don-loose", 5, {"0%,48%": "opacity:1", "56%,90%": "opacity:0", "96%,100%": "opacity:1"}))
+    return body, css
+
+
+def _hood_moves(kind: str, mask: bool, up: bool) -> Drawing:
+    """The hood comes down over the head, or goes up and off."""
+    name = f"swf-{kind}-hood"
+    body = p.torso() + p.head(kind, mask=mask) + p.g(p.hood_front(), cls=name)
+    if up:
+        body += p.arrow("M44 210V84", (44, 84, -90)) + p.arrow("M356 210V84", (356, 84, -90))
+        steps = {"0%,15%": _move(y=0), "60%,85%": _move(y=-206), "100%": _move(y=0)}
+    else:
+        body += p.arrow("M44 84V210", (44, 210, 90)) + p.arrow("M356 84V210", (356, 210, 90))
+        steps = {"0%,12%": _move(y=-206), "55%,88%": _move(y=0), "100%": _move(y=-206)}
+    return body, _frames(name, 4, steps, rest=_move(y=-170 if up else -110))
+
+
+def _taste() -> Drawing:
+    return _hooded(p.head("taste", mask=False, lips="taste")) + p.nebuliser(), _mist_css()
+
+
+def _mist_css() -> str:
+    return (_frames("swf-puff", 1.6, {"0%": "opacity:0;" + _move(14), "40%": "opacity:.8", "100%": "opacity:0;" + _move(-40)}, ease="ease-out")
+            + ".swf-p1{animation-delay:.3s}.swf-p2{animation-delay:.6s}"
+            + _frames("swf-bulb", 0.8, {"0%,100%": "transform:none", "50%": _move(sx=0.8, sy=0.82)}, more=_about(346, 222)))
+
+
+def _hold() -> Drawing:
+    return _hooded(p.head("hold")) + p.nebuliser(), _mist_css()
+
+
+def _hush() -> Drawing:
+    bars = "".join(f'<rect x="{x}" y="46" width="16" height="48" rx="4" fill="{PAUSE}"/>' for x in (300, 336))
+    person = _hooded(p.head("hush", through=0.55) + p.thin("M184 198H216")) + p.nebuliser()
+    return p.g(person, at="translate(-52 6)") + _bubble(bars), _mist_css()
+
+
+def _hem() -> Drawing:
+    """Both hands hold the hem while the dose is given."""
+    arms = (p.shape("M76 400Q40 330 100 282L122 300Q96 340 128 404Z", p.CLOTH) + p.shape("M324 400Q360 330 300 282L278 300Q304 340 272 404Z", p.CLOTH)
+            + f'<ellipse cx="112" cy="276" rx="21" ry="18" fill="{p.SKIN}" {p.LINE}/><ellipse cx="288" cy="276" rx="21" ry="18" fill="{p.SKIN}" {p.LINE}/>'
+            + p.thin("M102 268V282M112 266V284M122 268V282M278 268V282M288 266V284M298 268V282", 'stroke-width="3"'))
+    return _hooded(p.head("hem")) + arms + p.nebuliser(), _mist_css()
+
+
+def _stop() -> Drawing:
+    return _hood_moves("stop", True, True)
+
+
+def _glass() -> str:
+    return (p.shape("M-22 -34H22L16 34H-16Z", p.CARD) + f'<path d="M-18 -6H18L14 30H-14Z" fill="{MARK}" opacity=".6"/>')
+
+
+def _water() -> Drawing:
+    arm = p.g(p.shape("M312 500Q344 330 306 246L276 252Q296 320 232 500Z", p.CLOTH), p.g(_glass(), at="translate(268 214) rotate(-34)"),
+              p.shape("M262 236Q254 214 276 206Q306 200 310 226Q312 250 292 254Q270 254 262 236Z", p.SKIN),
+              p.thin("M272 220Q284 214 296 216M274 232Q286 226 300 230", 'stroke-width="3"'), cls="swf-water-arm")
+    body = p.torso() + p.head("water", mask=False, lips="open") + arm
+    css = _frames("swf-water-arm", 5, {"0%,10%,100%": _move(28, 70, turn=16), "40%,70%": _move(-26, 4, turn=-6)}, more=_about(300, 412),
+                  rest=_move(-26, 4, turn=-6))
+    return body, css
+
+
+def _done() -> Drawing:
+    tick = f'<circle cx="322" cy="92" r="62" fill="{p.CARD}" stroke="{TICK}" stroke-width="9"/><path d="M292 94L314 118L354 66" fill="none" stroke="{TICK}" stroke-width="15" stroke-linecap="round" stroke-linejoin="round" class="swf-done-tick"/>'
+    css = _frames("swf-done-tick", 5, {"0%": "stroke-dashoffset:110", "18%,100%": "stroke-dashoffset:0"}, more="stroke-dasharray:110")
+    return p.g(p.torso() + p.head("done", mask=False, lips="glad"), at="translate(-46 4)") + tick, css
+
+
+def _break_seal() -> Drawing:
+    """A finger lifts the edge of the facepiece under the hood; air goes in."""
+    finger = p.g(p.shape("M330 412Q352 330 312 262L288 232L256 204Q244 196 238 206Q236 214 244 222L262 244Q254 262 268 280Q290 300 276 340L262 412Z", p.SKIN), cls="swf-break-finger")
+    gap = p.arrow("M306 150Q270 160 250 184", (250, 184, 128), cls="swf-break-air")
+    face = p.head("break", mask=False) + p.straps() + p.g(p.facepiece(), cls="swf-break-cup")
+    body = _hooded(face + finger) + gap
+    css = (_frames("swf-break-cup", 3.4, {"0%,15%,100%": "transform:none", "45%,80%": _move(turn=14)}, more=_about(158, 176))
+           + _frames("swf-break-finger", 3.4, {"0%,15%,100%": "transform:none", "45%,80%": _move(10, 4)}, more=_about(330, 412))
+           + _frames("swf-break-air", 3.4, {"0%,30%": "opacity:0", "50%,80%": "opacity:1", "100%": "opacity:0"}))
+    return body, css
+
+
+def _seal_check() -> Drawing:
+    """Both hands close round the facepiece."""
+    def one() -> str:
+        return (p.shape("M60 412Q64 320 112 268L146 288Q118 340 122 412Z", p.CLOTH)
+                + p.shape("M110 274Q120 210 152 168Q162 158 170 168L178 162Q188 160 188 172L178 204Q192 196 194 206Q194 216 168 238Q158 280 142 294Z", p.SKIN)
+                + p.thin("M170 168L156 204M180 176L166 206", 'stroke-width="3"'))
+    pair = p.g(one(), cls="swf-check-l") + p.g(p.g(one(), at="matrix(-1 0 0 1 400 0)"), cls="swf-check-r")
+    body = p.torso() + p.head("check") + pair
+    css = (_frames("swf-check-l", 4, {"0%,10%,100%": _move(-34, 26), "40%,75%": "transform:none"})
+           + _frames("swf-check-r", 4, {"0%,10%,100%": _move(34, 26), "40%,75%": "transform:none"}))
+    return body, css
+
+
+FIGURES: dict[str, Callable[[], Drawing]] = {
+    "normal": lambda: _breath("normal", 4, 5, 0.1),
+    "deep": lambda: _breath("deep", 6, 16, 0.28),
+    "side": _side, "nod": _nod, "talk": _talk, "bend": _bend, "grimace": _grimace, "jog": _jog,
+    "wait": _wait, "don": _don, "wear": _wear, "seal-check": _seal_check,
+    "hood": lambda: _hood_moves("hood", False, False), "hood-mask": lambda: _hood_moves("hood-mask", True, False),
+    "taste": _taste, "hold": _hold, "hush": _hush, "hem": _hem,
+    "break-seal": _break_seal, "stop": _stop, "water": _water, "done": _done,
+}
+"""kind -> what draws it"""
+KINDS = tuple(FIGURES)
