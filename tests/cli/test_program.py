@@ -141,3 +141,14 @@ def test_the_demo_lies_beside_the_code_in_a_clone_and_with_the_users_data_elsewh
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "home"))
     assert tmp_path / "home" in running._demo_folder().parents
+
+
+def test_serving_makes_an_empty_ledger_of_the_organisation(tmp_path, monkeypatch):
+    from sealwright.cli import running
+    from sealwright.cli.app import obey
+
+    served: list[tuple[object, ...]] = []
+    monkeypatch.setattr(running, "_serve", lambda book, *rest: served.append((book.org, book.count(), *rest)))
+    file = tmp_path / "yard.db"
+    assert obey(["serve", "--ledger", str(file), "--org", "tern", "--org-name", "Tern Wharf", "--port", "9000"]) == 0
+    assert served == [("tern", 0, "Tern Wharf", "127.0.0.1", 9000, False)] and file.is_file()

@@ -204,3 +204,13 @@ def test_it_keeps_out_of_a_ledger_with_other_records(tmp_path):
         with pytest.raises(Conflict, match="another organisation"):
             build(ledger, today=TODAY)
         assert ledger.count() == 1
+
+
+@pytest.mark.parametrize("seed", [0, 7])
+@pytest.mark.parametrize("weekday", range(7))
+def test_whatever_the_day_of_the_week_everyone_due_is_tested(seed, weekday):
+    today = TODAY_MS + weekday * DAY
+    held = list(held_tests(today, seed))
+    assert len({h.events[0]["data"]["wearer"] for h in held}) == len(yard().wearers) - len(NEVER_TESTED)
+    assert 80 <= len(held) <= 100 and today - 3 * DAY <= held[-1].events[-1]["at"] < today
+    assert {(h.events[0]["at"] // DAY + 3) % 7 for h in held} <= {0, 1, 2, 3, 4}
