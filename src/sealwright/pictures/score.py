@@ -25,16 +25,16 @@ PAD, TAIL = 18.0, 9.0
 
 
 def score_svg(score: Score, *, title: str, width: int = 1600, performed: Performed | None = None,
-              standalone: bool = True, fold: int | None = None, legend: bool = True) -> str:
+              standalone: bool = True, fold: int | None = None, heading: bool = True, legend: bool = True) -> str:
     """The whole score as an SVG `width` px wide.
 
-    `fold`: minutes a line, as music wraps; 0: all in one; None: as few lines as stay legible at this width.
+    As music wraps, it takes as few lines as stay legible at this width; `fold`: with at most so many minutes a line.
     `standalone`: with its own ground and light and dark colours; otherwise those of the page around it.
     """
     told, last = " ".join(describe(score, performed)), _last(score, performed)
     pen = _pen(score, performed, f"{mark_of(title, told, str(width))}-h" if performed and performed.gaps else "")
     marks = _marks(score, performed, last)
-    body, y = _heading(score, title, width)
+    body, y = _heading(score, title, width) if heading else ("", 4.0)
     for line in _lines(score, performed, width, fold):
         placed = place(line, [m for m in marks if line.holds(m.at)], pen, width - PAD)
         body += el("g", draw_line(score, line, placed, pen, performed, last), transform=f"translate(0 {y:.1f})")
@@ -106,7 +106,7 @@ def _lines(score: Score, performed: Performed | None, width: float, fold: int | 
     if performed:  # a first dose given early may begin before its second
         first = max(min([first, *(g.at_s - 24 for g in performed.doses if g.act == "dose-0")]), -90.0)
     room = width - 2 * PAD
-    minutes = fold if fold is not None else _fold(first, last, room)
+    minutes = _fold(first, last, room, fold)
     each = 60.0 * minutes if minutes else last
     cuts = [0.0]
     while cuts[-1] + each < last - 5:
@@ -116,12 +116,12 @@ def _lines(score: Score, performed: Performed | None, width: float, fold: int | 
     return [Line(a, b, PAD, pps) for a, b in spans]
 
 
-def _fold(first: float, last: float, room: float) -> int:
+def _fold(first: float, last: float, room: float, most: int | None) -> int:
     """The most whole minutes a line that stay legible, spread evenly; 0 when all fits on one."""
-    if (last + TAIL - first) * LEGIBLE <= room:
-        return 0
-    fits = max(1, int((room / LEGIBLE + first) // 60))
     minutes = -(-int(last) // 60)
+    if (last + TAIL - first) * LEGIBLE <= room and (not most or most >= minutes):
+        return 0
+    fits = max(1, min(int((room / LEGIBLE + first) // 60), most or minutes))
     return -(-minutes // -(-minutes // fits))
 
 

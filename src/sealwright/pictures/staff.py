@@ -186,13 +186,13 @@ def _name(act: Act, x: float, width: float, pen: Pen, word: str = "") -> str:
 
 
 def _name_once(act: Act, x: float, width: float, pen: Pen, word: str) -> str:
-    """The glyph gives way where the name would be cut."""
-    lead = pen.name * 2.15
-    rows = wrap(act.title, pen.name, width - lead - 5, 2)
-    if any(row.endswith("…") for row in rows):
-        lead, rows = 6.0, wrap(act.title, pen.name, width - 11, 2)
-    rows += [word] if word else []
-    middle, step = pen.staff + pen.bar / 2, pen.name * (1.05 if word else 1.2)
+    """The glyph gives way where the name would be cut, then the lines close up to three."""
+    for lead, most in ((pen.name * 2.15, 2), (6.0, 2), (6.0, 3)):
+        rows = wrap(act.title, pen.name, width - lead - 5, most)
+        if not any(row.endswith("…") for row in rows):
+            break
+    rows = [*rows[:2], word] if word else rows
+    middle, step = pen.staff + pen.bar / 2, pen.name * (1.05 if len(rows) > 2 else 1.2)
     top = middle - step * (len(rows) - 1) / 2 + pen.name * 0.35
     halo: dict[str, object] = {"stroke": PAPER, "stroke_width": 3, "paint_order": "stroke", "stroke_linejoin": "round"}
     said = "".join(text(row, x + lead, top + i * step, pen.name, fill=FAINT if word else INK, class_="name",

@@ -1,0 +1,193 @@
+"""The press: a certificate's data set in type by typst, one A4 page or the two sides of a wallet card.
+
+Data reach the template as JSON, never as markup, so that nothing in a name is read as code.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import unicodedata
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import segno
+
+from sealwright.errors import BadInput, Conflict
+from sealwright.evidence.record import NO_LEDGER, RESULTS, CertificateData, Signature, drawn_box
+from sealwright.pictures import literal, score_svg
+from sealwright.pictures.pen import COLOURS
+
+MOST_REMARKS = 6
+LOST = "□"
+_TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
+
+NOT_PROVEN = (
+    "It is not medical clearance to wear a respirator.",
+    "It says nothing of protection at work: neither a fit factor nor a qualitative pass is a workplace protection "
+    "factor, and the assigned protection factor of the class is not raised by it.",
+    "It holds for this make, model and size alone, worn with the equipment named here.",
+    "It ends with any change at the seal: hair, scars, teeth or dentures, surgery to the face, an obvious change of "
+    "weight. Test again then, and when your local code says so.",
+    "It does not replace the user seal check, every time the facepiece is put on. Local code and the maker's "
+    "instructions come first.",
+)
+
+
+def certificate_pdf(data: CertificateData) -> bytes:
+    """The record of a test on one A4 page, tagged (PDF/UA-1); the same data give the same bytes."""
+    return _set("certificate.typ", _page(data), data)
+
+
+def card_pdf(data: CertificateData) -> bytes:
+    """A wallet card, 85.6 x 54 mm, front and back. Raises Conflict for a test that was not passed."""
+    if not data.passed:
+        raise Conflict(f"this test has no card: its result is {RESULTS[data.result].lower()}",
+                       place=f"test {data.test_id}", mend="Only a pass has a card; print the certificate instead")
+    return _set("card.typ", _page(data), data)
+
+
+def fit(text: object, most: int = 90) -> str:
+    """Text that a page can hold: cut to `most` characters, breakable, without signs that turn the text around it."""
+    plain = _TURNS.sub("", str(text))
+    plain = "".join(LOST if unicodedata.category(c) in ("Cc", "Cs", "Co", "Cn") else c for c in plain)
+    plain = plain if len(plain) <= most else plain[: most - 1].rstrip() + "…"
+    return re.sub(r"(\S{24})(?=\S)", "\\1\u200b", plain)  # a place to break in a word longer than any line
+
+
+def _page(d: CertificateData) -> dict[str, Any]:
+    return {
+        "passed": d.passed, "result": RESULTS[d.result], "reason": fit(d.reason, 240), "org": fit(d.org, 80),
+        "next": [fit(n, 160) for n in d.next[:3]], "date": d.date, "time": f"{d.time} {d.zone}",
+        "wearer": fit(d.wearer or "name no longer on record", 80), "wearer_id": fit(d.wearer_id, 64),
+        "face": fit(f"{d.make} {d.model}", 110), "size": fit(d.size, 50), "kind": d.kind,
+        "programme": [[title, rows] for title, rows in _programme(d)],
+        "movements": [[_ROMAN[i] if i < 12 else str(i + 1), fit(m.title, 40), _kept(m.due, m.done)]
+                      for i, m in enumerate(d.movements[:14])],
+        "remarks": _remarks(d), "more": max(len(d.remarks) - MOST_REMARKS, 0), "not_proven": list(NOT_PROVEN),
+        "signatures": [_signature(s) for s in d.signatures], "qr": _qr(d.code), "qr_says": f"QR code: {d.code}",
+        "test": fit(d.test_id or "no id", 70), "tester": fit(d.tester or d.tester_id, 70),
+        "factor": f"{d.required_factor} (qualitative: none measured)",
+        "worn": fit(", ".join(d.worn) or "no other protective equipment", 70),
+        "method": fit(d.protocol_title, 60), "version": fit(d.protocol, 80),
+        "ledger": _ledger(d), "hash": fit(d.ledger_hash, 64), "score": _score(d), "lost": False,
+    }
+
+
+def _programme(d: CertificateData) -> list[tuple[str, list[list[str]]]]:
+    """Titled lists of label and value, as a concert programme names its pieces."""
+    whose = "the wearer's own" if d.own else "a test facepiece"
+    method = [["Method", fit(d.protocol_title, 60)], ["Protocol", fit(d.protocol, 80)],
+              ["Agent", fit(d.agent, 60)], ["Sensitivity", fit(d.screening, 60)], ["Doses", fit(d.dosing, 60)],
+              ["Pass level", f"fit factor {d.required_factor}"], ["", "qualitative: no fit factor was measured"],
+              ["Level set by", fit(d.required_source, 70)]]
+    face = [["Make", fit(d.make, 120)], ["Model", fit(d.model, 120)], ["Size", fit(d.size, 120)],
+            ["Material", fit(d.material, 120)], ["Kind", d.kind], ["Whose", whose]]
+    face += [["Lot", fit(d.facepiece_lot, 60)]] if d.facepiece_lot else []
+    kit = [row for x in d.solutions for row in (
+        [f"{x.which.title()} solution", fit(f"lot {x.lot}", 60)], ["", f"use by {x.expires}; loaded {x.loaded}"])]
+    kit = kit or [["Solutions", "none loaded"]]
+    who = [["Name", fit(d.tester or "no longer on record", 70)], ["Account", fit(d.tester_id, 64)],
+           ["Competence", d.competence]]
+    return [("The facepiece", face), ("Worn with it", _equipment(d)), ("The method", method), ("The kit", kit),
+            ("The tester", who)]
+
+
+def _equipment(d: CertificateData) -> list[list[str]]:
+    missing = [x for x in d.used if x not in d.worn]
+    rows = [["In the test", fit(", ".join(d.worn) or "no other protective equipment", 150)]]
+    return rows + ([["Not worn", fit(", ".join(missing), 150)]] if missing else [])
+
+
+def _kept(due: int, done: int) -> str:
+    if done >= due:
+        return f"{done} s"
+    return f"{done} of {due} s" if done else f"not done (of {due} s)"
+
+
+def _remarks(d: CertificateData) -> list[list[str]]:
+    return [[r.severity, r.when, fit(r.text, 150), fit(r.source, 70)] for r in d.remarks[:MOST_REMARKS]]
+
+
+def _ledger(d: CertificateData) -> str:
+    return f"entry {d.ledger_n}" if d.ledger_n is not None else NO_LEDGER
+
+
+def _score(d: CertificateData) -> str:
+    """The score as performed, in colours and type that typst knows."""
+    if d.score is None or d.performed is None:
+        return ""
+    svg = score_svg(d.score, title="The score as performed", width=900, performed=d.performed, standalone=False,
+                    heading=False)
+    white = literal(svg).replace(COLOURS["paper"][0], "#ffffff")
+    return white.replace("<svg ", '<svg font-family="Source Sans Pro" ', 1)
+
+
+def _signature(s: Signature) -> dict[str, str]:
+    return {"role": s.role, "name": fit(s.name, 60), "when": s.when, "why": s.why, "svg": _drawing(s.path)}
+
+
+def _drawing(path: str) -> str:
+    box = drawn_box(path) if path else None
+    if box is None:
+        return ""
+    x, y, w, h = box
+    pen = max(w / 90, h / 30, 1.0)
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{x:.1f} {y:.1f} {w:.1f} {h:.1f}" width="{w:.1f}" '
+            f'height="{h:.1f}"><path d="{path}" fill="none" stroke="#1d2430" stroke-width="{pen:.2f}" '
+            'stroke-linecap="round" stroke-linejoin="round"/></svg>')
+
+
+def _qr(code: str) -> str:
+    out = io.BytesIO()
+    segno.make(code, error="m", micro=False).save(out, kind="svg", xmldecl=False, border=4, scale=4, light="#ffffff")
+    return out.getvalue().decode()
+
+
+# Setting the type
+
+@cache
+def _template(name: str) -> bytes:
+    return resources.files("sealwright.evidence").joinpath(name).read_bytes()
+
+
+@cache
+def _faces(system: bool) -> Any:
+    import typst
+    from font_source_sans_pro import font_directory
+
+    return typst.Fonts(include_system_fonts=system, include_embedded_fonts=True, font_paths=[font_directory])
+
+
+def _set(template: str, page: dict[str, Any], data: CertificateData) -> bytes:
+    """Typst with our own typefaces; with the machine's for a script they lack; with boxes for what none can print."""
+    import typst
+
+    system, told = False, json.dumps(page, ensure_ascii=False)
+    for _ in range(24):
+        try:
+            pdf: bytes = typst.compile(
+                _template(template), format="pdf", font_paths=_faces(system), sys_inputs={"data": told},
+                pdf_standards=["ua-1"], timestamp=max(data.tested_at // 1000, 0))
+            return pdf
+        except typst.TypstError as error:
+            lost = re.search(r'the text `"(.+?)"` could not be displayed', str(error))
+            if lost is None:
+                raise
+        if system:
+            told = _boxed(told, lost[1])
+        system = True
+    raise BadInput("too many scripts that no typeface on this machine holds", place=f"test {data.test_id}",
+                   mend="Install typefaces for the scripts of these names and print again")
+
+
+def _boxed(told: str, lost: str) -> str:
+    """`told` with a box for each letter of the scripts in `lost`."""
+    scripts = {unicodedata.name(c, "?").split()[0] for c in lost if ord(c) > 127} - {"LATIN", "GREEK", "CYRILLIC"}
+    gone = {c for c in told if ord(c) > 127 and (c in lost or unicodedata.name(c, "?").split()[0] in scripts)}
+    for c in gone - {LOST, "…", "\u200b"}:
+        told = told.replace(c, LOST)
+    return told.replace('"lost": false', '"lost": true')
