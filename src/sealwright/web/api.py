@@ -19,7 +19,8 @@ from sealwright.web import words
 from sealwright.web.assets import BUILD
 from sealwright.web.guard import read_json
 from sealwright.web.hub import Hub
-from sealwright.web.wearer_screen import Pairings
+from sealwright.web.pairing import Pairings
+from sealwright.web.wearer_sentences import spoken
 
 MAX_EVENTS = 200
 PX_PER_S = 12
@@ -85,9 +86,10 @@ class Api:
         return {
             "build": BUILD, "now": self.hub.now(), "org": self.org_name, "protocols": _protocols(),
             "wearers": ledger.wearers(), "facepieces": ledger.facepieces(), "testers": ledger.testers(),
-            "lots": ledger.lots(), "spoken": {lang: words.spoken(lang) for lang in words.available_languages()},
+            "lots": ledger.lots(), "spoken": {lang: spoken(lang) for lang in words.available_languages()},
             "equipment": equipment(),
-            "open": [t.id for t in ledger.tests(open_only=True)],
+            "open": [{"id": t.id, "wearer": t.wearer} for t in ledger.tests(open_only=True)],
+            "languages": words.available_languages(),
         }
 
     async def figures(self, request: Request) -> Response:
@@ -108,7 +110,7 @@ class Api:
         """The short code that pairs a wearer's screen with this test."""
         test = request.path_params["test"]
         await run_in_threadpool(self.hub.ledger.test, test)
-        return JSONResponse({"code": self.pairings.code_for(test), "address": str(request.url_for("wearer_enter"))})
+        return JSONResponse({"code": self.pairings.code_for(test), "address": str(request.url_for("wearer-code"))})
 
 
 @cache

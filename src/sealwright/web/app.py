@@ -23,7 +23,8 @@ from sealwright.web.api import Api
 from sealwright.web.guard import Guard, problem
 from sealwright.web.hub import Hub
 from sealwright.web.pages import Pages, environment
-from sealwright.web.wearer_screen import Pairings, wearer_routes
+from sealwright.web.pairing import Pairings
+from sealwright.web.wearer_screen import wearer_routes
 
 HTTP_SAYS = {404: "there is nothing at this address", 405: "this address does not take that method"}
 

@@ -145,7 +145,8 @@ class Pages:
         test = request.path_params["test"]
 
         def work() -> bytes:
-            return make(gather(self.hub.ledger, test, org_name=self.org_name))
+            here = datetime.now().astimezone().tzinfo or UTC
+            return make(gather(self.hub.ledger, test, org_name=self.org_name, zone=here))
 
         pdf = await run_in_threadpool(work)
         return Response(pdf, media_type="application/pdf",

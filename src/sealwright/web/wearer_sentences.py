@@ -30,6 +30,7 @@ LINES: dict[str, str] = {
     "wear": mark("Keep the mask on and breathe calmly."),
     "pause": ASK_TESTER,
     "ready": mark("Hood on over the mask. Mouth slightly open, tongue out."),
+    "exercises": mark("Please do as the tester says."),
     "normal": mark("Breathe normally."),
     "deep": mark("Breathe slowly and deeply."),
     # Breathing in at each side, and when looking up: 29 CFR 1910.134 App. A Part I.A.14(a)(3) and (4), from memory.

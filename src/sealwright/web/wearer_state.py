@@ -74,16 +74,26 @@ def screen_state(events: Sequence[Event], protocol: Protocol, score: Score | Non
     past = _follow(events, protocol, score)
     since, until = _wait(past, protocol)
     zero_at = past.zero_at if past.phase == "exercises" and score else None
+    acts = screen_acts(score) if score and zero_at is not None else ()
+    act = act_at(acts, (now + offset_ms - (zero_at or 0)) / 1000) if acts else None
     return ScreenState(
-        phase=past.phase, figure=_figure(past), say=_say(past), server_now=now,
+        phase=past.phase, figure=act.figure if act else _figure(past), say=act.say if act else _say(past),
+        server_now=now,
         since=None if since is None else since - offset_ms, until=None if until is None else until - offset_ms,
         run_started_at=None if zero_at is None else zero_at - offset_ms,
-        acts=screen_acts(score) if score and zero_at is not None else (), closed=past.closed)
+        acts=acts, closed=past.closed)
 
 
 def screen_acts(score: Score) -> tuple[ScreenAct, ...]:
     """The acts of a score that the wearer meets, in order."""
     return tuple(act for act in map(_screen_act, score.acts) if act)
+
+
+def act_at(acts: tuple[ScreenAct, ...], second: float) -> ScreenAct:
+    """What the wearer does at a second of the run: a dose while it lasts, else the exercise or the seal break."""
+    second = max(0.0, second)
+    dose = next((a for a in acts if a.kind == "dose" and a.at <= second < a.at + a.lasts), None)
+    return dose or [a for a in acts if a.kind != "dose" and a.at <= second][-1]
 
 
 def _screen_act(act: Act) -> ScreenAct | None:

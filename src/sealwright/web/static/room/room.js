@@ -8,7 +8,7 @@ import { fold, passed, runAt, scoreOf, timed } from "./lane.js";
 import { Pad, sha256 } from "./pad.js";
 import { Sender } from "./sender.js";
 import { openStore } from "./store.js";
-import { $, Buttons, drawAhead, drawKeys, drawLane, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
+import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawLane, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
 
 const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", HOLD_MS = 800, GUARD_MS = 600, EVERY_MS = 100;
 const build = document.body.dataset.build;
@@ -67,7 +67,7 @@ class Room {
     lane.lang = lane.wearer?.language || "en";
   }
 
-  async open({ wearer, facepiece, protocol, own, previous }) {
+  async open({ wearer, facepiece, protocol, own, language, previous }) {
     const piece = this.pack.facepieces.find((f) => f.id === facepiece);
     const tester = this.pack.testers.find((t) => t.id === this.tester);
     const method = this.pack.protocols[protocol];
@@ -78,11 +78,16 @@ class Room {
       tester: { id: tester.id, ...(tester.competent_until_at ? { competent_until_at: tester.competent_until_at } : {}) } };
     if (previous) Object.assign(data, { try_no: (previous.facts.opened.data.try_no || 1) + 1, previous: previous.test,
       ...(previous.facts.tasted ? { tasted_at: previous.facts.tasted.at } : {}) });
-    const used = new Set(this.lanes.map((l) => l.letter));
-    const kept = { test, letter: [...LETTERS].find((c) => !used.has(c)) || "Z", order: Date.now() };
+    const kept = { test, letter: this.freeLetter(), order: Date.now() };
     const event = this.event(test, { kind: "opened", data });
     await this.store.keepLane(kept);
-    await this.store.record([event]);
+    const person = this.pack.wearers.find((w) => w.id === wearer);
+    const made = [event];
+    if (language && person && person.language !== language) {
+      person.language = language;
+      made.unshift({ ...this.event(test, { kind: "language-chosen", data: { language } }), stream: `wearer:${wearer}` });
+    }
+    await this.store.record(made);
     const lane = this.addLane(kept, [event]);
     if (this.clock.offset !== null && Math.abs(this.clock.offset) > 2000) {
       await this.record(lane, [{ kind: "clock-checked", data: { offset_ms: this.clock.offset } }]);
@@ -133,6 +138,7 @@ class Room {
     if (what.retry) return this.dialog(what.retry);
     if (what.leave) return this.leave(what.leave);
     if (what.stop) return this.stopDialog(what.stop);
+    if (what.bring) return this.bring(what.bring);
     if (what.taste) return this.taste();
     if (what.takeBack) return this.takeBack(what.takeBack);
     if (!lane) return;
@@ -204,12 +210,22 @@ class Room {
 
   async tickLane(lane, now) {
     if (!lane.facts.run || lane.facts.over || lane.facts.tasted || lane.facts.stopped || !lane.score) return;
+    this.sayDose(lane, now);
     const made = passed(lane.facts, lane.score, now, this.away);
     if (!made.length) return;
     await this.record(lane, made);
     const last = made.at(-1);
     const act = last.kind === "exercise-started" && lane.score.acts.find((a) => a.id === last.data.exercise);
     if (act && this.voice) this.say(lane, act.figure);
+  }
+
+  // Said aloud to the wearer as a dose falls due: hold still, or stop talking.
+  sayDose(lane, now) {
+    if (!this.voice) return;
+    const due = timed(lane.facts, lane.score).find((t) => t.act.kind === "dose" && t.from <= now && now < t.from + 1000);
+    if (!due || lane.said === due.act.id) return;
+    lane.said = due.act.id;
+    this.say(lane, due.act.during_dose);
   }
 
   say(lane, what) { speak(this.pack.spoken[lane.lang]?.[what], lane.lang); }
@@ -270,6 +286,7 @@ class Room {
     refreshNow(act);
     this.section("keys", () => drawKeys(act, this.back, hooded, this.button("keys")), [act?.id, act?.key, this.back?.id, act?.taste, act?.waiting, hooded.map((l) => l.test)]);
     this.ahead(acts, now);
+    this.elsewhere();
     this.drawLanes(acts, now);
     drawStatus(this.news, now, this.cues.on, this.voice);
     if (act?.sign && !this.pad) { const canvas = $("pad"); if (canvas) this.pad = new Pad(canvas); }
@@ -304,6 +321,30 @@ class Room {
       return `${c.first.letter} (${c.first.act.title.toLowerCase()}) and ${c.second.letter} (${c.second.act.title.toLowerCase()}) fall together ${s > 0 ? `in ${s} s` : "now"}: have help ready`;
     });
     this.section("ahead", () => drawAhead(rows, said, this.button("ahead")), [rows.map((r) => [r.lane.test, r.act.ahead || r.act.title, r.when]), said]);
+  }
+
+  elsewhere() {
+    const here = new Set(this.lanes.map((l) => l.test));
+    const rows = this.pack.open.filter((t) => !here.has(t.id)).map((t) => ({
+      test: t.id, name: this.pack.wearers.find((w) => w.id === t.wearer)?.name || t.wearer }));
+    this.section("elsewhere", () => drawElsewhere(rows, this.button("elsewhere")), rows);
+  }
+
+  async bring({ test }) {
+    const response = await fetch(`/api/tests/${encodeURIComponent(test)}`);
+    if (!response.ok) return;
+    const { events } = await response.json();
+    const kept = { test, letter: this.freeLetter(), order: Date.now() };
+    await this.store.keepLane(kept);
+    await this.store.takeIn(events);
+    const lane = this.addLane(kept, events);
+    this.picked = test;
+    await this.record(lane, [{ kind: "taken-over", data: { room: roomId } }]);
+  }
+
+  freeLetter() {
+    const used = new Set(this.lanes.map((l) => l.letter));
+    return [...LETTERS].find((c) => !used.has(c)) || "Z";
   }
 
   drawLanes(acts, now) {
@@ -379,7 +420,7 @@ class Room {
     if (lane.facts.closed) return;
     try {
       const response = await fetch(`/api/tests/${encodeURIComponent(lane.test)}/code`);
-      if (response.ok) { const answer = await response.json(); lane.code = answer.code; lane.address = answer.address.replace(/^https?:\/\//, ""); this.draw(); }
+      if (response.ok) { const answer = await response.json(); lane.code = `${answer.code.slice(0, 3)} ${answer.code.slice(3)}`; lane.address = answer.address.replace(/^https?:\/\//, ""); this.draw(); }
     } catch { /* asked again with the verdict */ }
   }
 
@@ -395,6 +436,12 @@ class Room {
     const kept = opened?.protocol || localStorage.getItem("sealwright.protocol");
     $("new-protocol").innerHTML = Object.values(pack.protocols).map((p) => option(p.id, p.title, p.id === kept)).join("");
     $("new-tester").innerHTML = pack.testers.map((t) => option(t.id, `${t.name || t.id}${t.competent_until_at && t.competent_until_at < this.clock.now() ? " (competence out of date)" : ""}`, t.id === this.tester)).join("");
+    const speaks = () => {
+      const chosen = pack.wearers.find((w) => w.id === $("new-wearer").value)?.language || "en";
+      $("new-language").innerHTML = Object.entries(pack.languages).map(([tag, name]) => option(tag, name, tag === chosen)).join("");
+    };
+    $("new-wearer").onchange = speaks;
+    speaks();
     $("new-note").textContent = previous ? previous.protocol.after_fail : "";
     this.previous = previous;
     $("new").showModal();
@@ -406,7 +453,7 @@ class Room {
     localStorage.setItem("sealwright.tester", this.tester);
     localStorage.setItem("sealwright.protocol", data.get("protocol"));
     const previous = this.previous;
-    await this.open({ wearer: data.get("wearer"), facepiece: data.get("facepiece"), protocol: data.get("protocol"),
+    await this.open({ wearer: data.get("wearer"), facepiece: data.get("facepiece"), language: data.get("language"), protocol: data.get("protocol"),
                       own: data.get("own") === "own", previous });
     if (previous) await this.leave(previous);
   }

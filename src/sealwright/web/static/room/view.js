@@ -69,6 +69,7 @@ function drawSign() {
 
 // What changes every moment: numbers and words only.
 export function refreshNow(act) {
+  document.body.dataset.dosing = act?.dose ? (act.dose.in > 0 ? "soon" : "now") : "";
   if (!act) return;
   text("title", act.title);
   text("big", act.big);
@@ -78,7 +79,6 @@ export function refreshNow(act) {
   if (!ring) return;
   ring.hidden = act.progress === undefined;
   if (act.progress !== undefined) ring.firstElementChild.style.inlineSize = `${Math.min(100, act.progress * 100)}%`;
-  document.body.dataset.dosing = act.dose ? (act.dose.in > 0 ? "soon" : "now") : "";
 }
 
 function text(id, value) {
@@ -102,9 +102,15 @@ export function drawKeys(act, back, hooded, button) {
 export function drawAhead(rows, clashes, button) {
   const list = rows.map((r) => `<li><button type="button" data-do="${button({ pick: r.lane.test })}">${badge(r.lane.letter, r.lane.n)}
     <span>${esc(r.act.ahead || r.act.title)}</span><time>${esc(r.when)}</time></button></li>`).join("");
-  const warned = clashes.map((c) => `<li class="clash"><b aria-hidden="true">⚠</b> <span>${esc(c)}</span></li>`).join("");
-  return put("ahead", `${warned ? `<ul class="clashes" role="status">${warned}</ul>` : ""}
+  put("clashes", clashes.map((c) => `<p class="clash"><b aria-hidden="true">⚠</b> <span>${esc(c)}</span></p>`).join(""));
+  return put("ahead", `
     <h2>Next over all lanes</h2><ol>${list || "<li class=\"none\">Nothing is due</li>"}</ol>`);
+}
+
+// Tests under way that another device opened: they can be brought here.
+export function drawElsewhere(rows, button) {
+  return put("elsewhere-open", rows.length ? `<h2>Open elsewhere</h2>${rows.map((r) =>
+    `<button type="button" class="option" data-do="${button({ bring: r })}">Bring here: ${esc(r.name)}</button>`).join("")}` : "");
 }
 
 export function drawLane(lane, act, focus, button) {
