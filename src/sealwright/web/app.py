@@ -11,6 +11,7 @@ import jinja2
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -77,7 +78,7 @@ def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms)
         known.status = error.status_code
         return await mendable(request, known)
 
-    app = Starlette(routes=routes, middleware=[Middleware(Guard)],
+    app = Starlette(routes=routes, middleware=[Middleware(Guard), Middleware(GZipMiddleware, minimum_size=2000)],
                     exception_handlers={SealwrightError: mendable, HTTPException: http})
     app.state.hub = hub
     return app

@@ -169,7 +169,8 @@ def _level(text: str) -> int:
 
 
 def _pictures(protocol: Protocol, score: Score, performed: Any = None) -> dict[str, str]:
-    """The same picture twice: one long staff for wide windows, a folded one for narrow ones."""
+    """The same picture for wide, middling and narrow windows, so that its words stay legible."""
     title = f"{protocol.title}, level {score.level}"
     return {"wide": score_svg(score, title=title, performed=performed),
+            "middle": score_svg(score, title=title, performed=performed, width=1000),
             "narrow": score_svg(score, title=title, performed=performed, width=360, fold=5)}
