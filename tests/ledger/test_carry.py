@@ -90,6 +90,8 @@ def test_a_chain_is_taken_in_whole_and_once(ledger: Ledger, van: Ledger, tmp_pat
     assert ledger.take_in(tmp_path / "more.jsonl") == 1
     assert ledger.take_in(tmp_path / "van.jsonl") == 0
     assert ledger.check(rows=True).events == 8
+    assert ledger.export_events(tmp_path / "again.jsonl", chain="van") == 6
+    assert (tmp_path / "again.jsonl").read_bytes() == (tmp_path / "more.jsonl").read_bytes()
     with pytest.raises(Conflict, match="closed"):
         ledger.append([dosed("t-7", "late")])
     assert ledger.append([opened("t-7")])[0].known

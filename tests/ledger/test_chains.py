@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.ledger.invented import NOW, joined, some
 
-from sealwright.ledger import ChainReport, Head, Ledger, open_ledger
+from sealwright.ledger import ChainReport, Damaged, Head, Ledger, open_ledger
 from sealwright.ledger.append import link
 
 
@@ -115,6 +115,15 @@ def test_a_chain_written_anew_is_noticed_by_who_noted_a_head(tmp_path: Path, led
 
 def test_a_chain_that_vanished_whole_is_noticed_by_who_noted_its_head(ledger: Ledger) -> None:
     assert not ledger.check(known=[Head(chain="van", n=3, hash="0" * 64)]).ok
+
+
+@pytest.mark.parametrize("change", ["data = '{'", "data = x'00'", "data = '{\"squeezes\":1}'", "kind = 'danced'"])
+def test_damage_is_named_by_whoever_meets_it(ledger: Ledger, file: Path, change: str) -> None:
+    ledger.append(some(5))
+    tamper(file, f"UPDATE event SET {change} WHERE n = 3")
+    with pytest.raises(Damaged, match="event 3"):
+        ledger.rebuild()
+    assert ledger.test("t-1").id == "t-1"
 
 
 def test_progress_is_told_on_the_way(ledger: Ledger) -> None:

@@ -20,7 +20,7 @@ from tests.ledger.invented import NOW, dosed, joined, some
 
 from sealwright import ledger as package
 from sealwright.errors import BadInput, Conflict, SealwrightError
-from sealwright.ledger import Ledger, Unavailable, dialect, open_ledger, schema
+from sealwright.ledger import Ledger, Unavailable, carry, dialect, intake, open_ledger, people, schema
 from sealwright.ledger.append import Appender
 
 HERE = Path(package.__file__).parent
@@ -157,3 +157,13 @@ def test_errors_are_of_the_house(ledger: Ledger) -> None:
     assert issubclass(Unavailable, SealwrightError)
     ledger.close()
     ledger.close()
+
+
+def test_the_reference_names_every_public_call_and_limit() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "reference" / "ledger.md").read_text()
+    calls = [name for name in vars(Ledger) if not name.startswith("_")]
+    assert [name for name in (*calls, "open_ledger", "restore") if f"`{name}(" not in page] == []
+    for limit in (intake.MOST_EVENTS, intake.LARGEST_DATA, people.LARGEST_MARK, carry.LONGEST_LINE):
+        assert str(limit) in page
+    kinds = {kind for type_, kinds in intake.KINDS.items() if type_ != "test" for kind in kinds}
+    assert [kind for kind in (*kinds, *intake.OPENERS) if f"`{kind}" not in page] == []

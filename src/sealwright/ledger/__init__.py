@@ -3,7 +3,7 @@
 All access to the store goes through here. Stands on the pure core (assess, programme) alone.
 """
 
-from sealwright.ledger.ledger import Ledger, Unavailable, open_ledger, restore
+from sealwright.ledger.ledger import Ledger, open_ledger, restore
 from sealwright.ledger.rows import (
     Broken,
     ChainReport,
@@ -18,8 +18,9 @@ from sealwright.ledger.rows import (
     TestRow,
     WearerRow,
 )
+from sealwright.ledger.troubles import Damaged, Unavailable
 
 __all__ = [
-    "Broken", "ChainReport", "FacepieceRow", "Head", "Ledger", "LotRow", "MarkRow", "PersonRow", "Receipt",
+    "Broken", "ChainReport", "Damaged", "FacepieceRow", "Head", "Ledger", "LotRow", "MarkRow", "PersonRow", "Receipt",
     "StoredEvent", "TestRow", "TesterRow", "Unavailable", "WearerRow", "open_ledger", "restore",
 ]

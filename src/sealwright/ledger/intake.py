@@ -89,7 +89,7 @@ def read(event: Any, place: str) -> Fresh:
 
 
 def typed_data(stream: str, kind: str, data: dict[str, Any]) -> Data:
-    """The typed data of an event already on record."""
+    """The typed data of an event already on record; raises what msgspec and dict raise when it is damaged."""
     return msgspec.convert(data, KINDS[stream.partition(":")[0]][kind])
 
 

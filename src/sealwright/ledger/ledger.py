@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine, func, insert, select
 from sqlalchemy.exc import DatabaseError, OperationalError
 from uuid_utils import uuid7
 
-from sealwright.errors import BadInput, SealwrightError
+from sealwright.errors import BadInput
 from sealwright.ledger import carry, chains, dialect, migrations, people, projections, schema, views
 from sealwright.ledger.append import Appender
 from sealwright.ledger.intake import Key, read, read_all
@@ -31,12 +31,7 @@ from sealwright.ledger.rows import (
     TestRow,
     WearerRow,
 )
-
-
-class Unavailable(SealwrightError):
-    """The store could not answer now: locked for too long, disk full, file gone. Nothing was half-written."""
-
-    code, status = "unavailable", 503
+from sealwright.ledger.troubles import Unavailable
 
 
 def wall_clock() -> int:
@@ -236,11 +231,11 @@ class Ledger:
         with self._engine.connect() as connection:
             dialect.copy_out(connection, Path(path))
 
-    def export_events(self, path: str | Path) -> int:
-        """Write this installation's own chain into a new file, one JSON object a line; returns the number of events.
-        No personal details are in it."""
+    def export_events(self, path: str | Path, *, chain: str | None = None) -> int:
+        """Write a chain (None: this installation's own) into a new file, one JSON object a line; returns the number of
+        events. No personal details are in it."""
         with self._read() as connection:
-            return carry.export_events(connection, self.org, self.chain, Path(path))
+            return carry.export_events(connection, self.org, chain or self.chain, Path(path))
 
     def take_in(self, path: str | Path) -> int:
         """Take another installation's exported chain in, whole, beside this one's; returns the number of new events.

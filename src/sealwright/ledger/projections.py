@@ -17,6 +17,7 @@ from sealwright.ledger import schema
 from sealwright.ledger.canon import canonical
 from sealwright.ledger.intake import Fresh, typed_data
 from sealwright.ledger.rows import StoredEvent
+from sealwright.ledger.troubles import Damaged
 from sealwright.programme import registry
 
 Values: TypeAlias = "dict[str, Any]"
@@ -67,7 +68,10 @@ def fold(story: Sequence[StoredEvent]) -> Values | None:
     """The row of a stream from all its events."""
     row: Values | None = None
     for event in story:
-        row = step(row, event.at, typed_data(event.stream, event.kind, event.data))
+        try:
+            row = step(row, event.at, typed_data(event.stream, event.kind, event.data))
+        except (KeyError, msgspec.ValidationError) as fault:
+            raise _damaged(event.stream, event.chain, event.n, fault) from None
     return {**row, **judged(story)} if row and row.get("closed") else row
 
 
@@ -101,10 +105,22 @@ def read_stream(connection: Connection, org: str, stream: str) -> list[StoredEve
     rows = connection.execute(
         select(e.n, e.id, e.stream, e.seq, e.kind, e.at, e.by, e.data, e.recorded_at, e.hash, e.chain)
         .where(e.org == org, e.stream == stream).order_by(e.chain, e.seq)).all()
-    story = [StoredEvent(**{**row._mapping, "data": msgspec.json.decode(row.data)}) for row in rows]
+    story = [_stored(row) for row in rows]
     if not story or story[0].chain == story[-1].chain:
         return story
     return [event for _, event in sorted(_by_recording(story), key=lambda pair: pair[0])]
+
+
+def _stored(row: Any) -> StoredEvent:
+    try:
+        return StoredEvent(**{**row._mapping, "data": msgspec.json.decode(row.data)})
+    except (TypeError, msgspec.DecodeError) as fault:
+        raise _damaged(row.stream, row.chain, row.n, fault) from None
+
+
+def _damaged(stream: str, chain: str, n: int, fault: Exception) -> Damaged:
+    return Damaged(f"event {n} of the chain {chain!r} cannot be read: {fault}", place=stream,
+                   mend="Check the ledger, and restore a backup of it.")
 
 
 def _by_recording(story: Sequence[StoredEvent]) -> Iterator[tuple[tuple[int, str, int], StoredEvent]]:

@@ -50,9 +50,12 @@ def _test(row: Any) -> TestRow:
 
 
 def wearers(connection: Connection, org: str) -> list[WearerRow]:
-    p = schema.person.c
-    query = _wearers(org).order_by(p.name.is_(None), func.lower(p.name), schema.wearer.c.id)
-    return [WearerRow(**row._mapping) for row in connection.execute(query)]
+    return sorted([WearerRow(**row._mapping) for row in connection.execute(_wearers(org))], key=_by_name)
+
+
+def _by_name(row: WearerRow | TesterRow) -> tuple[bool, str, str]:
+    """In the program, because stores differ in how they order letters."""
+    return row.name is None, (row.name or "").casefold(), row.id
 
 
 def wearer(connection: Connection, org: str, id: str) -> WearerRow:
@@ -78,9 +81,8 @@ def facepieces(connection: Connection, org: str) -> list[FacepieceRow]:
 def testers(connection: Connection, org: str) -> list[TesterRow]:
     t, p = schema.tester, schema.person
     query = (select(t.c.id, t.c.competent_until_at, t.c.erased, p.c.name)
-             .outerjoin(p, and_(p.c.org == t.c.org, p.c.id == t.c.id)).where(t.c.org == org)
-             .order_by(p.c.name.is_(None), func.lower(p.c.name), t.c.id))
-    return [TesterRow(**row._mapping) for row in connection.execute(query)]
+             .outerjoin(p, and_(p.c.org == t.c.org, p.c.id == t.c.id)).where(t.c.org == org))
+    return sorted([TesterRow(**row._mapping) for row in connection.execute(query)], key=_by_name)
 
 
 def lots(connection: Connection, org: str) -> list[LotRow]:
