@@ -21,6 +21,7 @@ from sealwright.ledger import Ledger
 from sealwright.protocols import get
 from sealwright.web import assets
 from sealwright.web.api import Api
+from sealwright.web.desk import Desk
 from sealwright.web.guard import Guard, problem
 from sealwright.web.hub import Hub
 from sealwright.web.pages import Pages, environment
@@ -60,12 +61,14 @@ class ScreenNeeds:
         await self.hub.changed(test)
 
 
-def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms) -> Starlette:
-    """The ASGI application of one organisation's ledger. `now` is the server's clock in ms."""
+def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms,
+             hosts: frozenset[str] | None = None) -> Starlette:
+    """The ASGI application of one organisation's ledger. `now` is the server's clock in ms; `hosts` see Guard."""
     hub, env, pairings = Hub(ledger, now), environment(org_name), Pairings(now=now)
     pages = Pages(hub, env, org_name)
     needs = ScreenNeeds(hub, pairings, env, now)
-    routes = [*pages.routes(), *Api(hub, pairings, org_name).routes(), *wearer_routes(needs), *assets.routes()]
+    routes = [*pages.routes(), *Desk(hub).routes(), *Api(hub, pairings, org_name).routes(), *wearer_routes(needs),
+              *assets.routes()]
 
     async def mendable(request: Request, error: Exception) -> Response:
         assert isinstance(error, SealwrightError)
@@ -78,7 +81,8 @@ def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms)
         known.status = error.status_code
         return await mendable(request, known)
 
-    app = Starlette(routes=routes, middleware=[Middleware(Guard), Middleware(GZipMiddleware, minimum_size=2000)],
+    door = [Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=2000)]
+    app = Starlette(routes=routes, middleware=door,
                     exception_handlers={SealwrightError: mendable, HTTPException: http})
     app.state.hub = hub
     return app

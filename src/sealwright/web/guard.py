@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from ipaddress import ip_address
 from typing import Any
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -29,10 +30,13 @@ def _too_large() -> TooLarge:
 
 
 class Guard:
-    """ASGI middleware. Refuses foreign origins on unsafe methods and bodies over MAX_BODY before reading them whole."""
+    """ASGI middleware. Refuses foreign hosts, foreign origins on unsafe methods, and bodies over MAX_BODY unread.
 
-    def __init__(self, app: ASGIApp) -> None:
-        self.app = app
+    `hosts`: names this server goes by, beside any IP number; None: all.
+    """
+
+    def __init__(self, app: ASGIApp, hosts: frozenset[str] | None = None) -> None:
+        self.app, self.hosts = app, hosts
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -44,9 +48,11 @@ class Guard:
             return
         await self.app(scope, _counted(receive), self._with_headers(send))
 
-    @staticmethod
-    def _refuse(scope: Scope) -> SealwrightError | None:
+    def _refuse(self, scope: Scope) -> SealwrightError | None:
         headers = Headers(scope=scope)
+        if not self._ours(headers.get("host", "")):
+            return SealwrightError("this server does not go by that name", place="Host header", code="foreign-host",
+                                   mend="Use this machine's name or number, or start the server with --host NAME")
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > MAX_BODY:
             return _too_large()
@@ -56,6 +62,17 @@ class Guard:
             return SealwrightError("this request comes from another site", place="Origin header",
                                    mend="Open Sealwright at its own address", code="foreign-origin")
         return None
+
+    def _ours(self, host: str) -> bool:
+        """A number, or one of our names: a foreign name that points here is another site reaching in."""
+        name = host.rsplit(":", 1)[0].strip("[]").lower() if not host.endswith("]") else host.strip("[]")
+        if self.hosts is None or name in self.hosts:
+            return True
+        try:
+            ip_address(name)
+        except ValueError:
+            return False
+        return True
 
     @staticmethod
     def _with_headers(send: Send) -> Send:

@@ -19,6 +19,7 @@ from sealwright.pictures.score import score_svg
 from sealwright.protocols import Protocol, Score, compile_score, get, published
 from sealwright.web.assets import BUILD, TEMPLATES
 from sealwright.web.hub import Hub
+from sealwright.web.words import available_languages
 
 RESULT_MARKS = {"pass": "●", "fail": "✕", "void": "○", "unsuited": "◇", "unfinished": "…"}
 
@@ -56,6 +57,7 @@ class Pages:
             Route("/tests/{test}/certificate.pdf", self.certificate),
             Route("/tests/{test}/card.pdf", self.card),
             Route("/facepieces", self.page(self.facepieces)),
+            Route("/testers", self.page(self.testers)),
             Route("/protocols", self.page(self.protocols)),
             Route("/protocols/{protocol}", self.page(self.protocol)),
             Route("/protocols/{protocol}/score/{level}.svg", self.score_picture),
@@ -89,7 +91,8 @@ class Pages:
         latest: dict[str, Any] = {}
         for row in self.hub.ledger.tests(limit=10_000):
             latest.setdefault(row.wearer, row)
-        return "wearers.html", {"wearers": self.hub.ledger.wearers(), "latest": latest}
+        return "wearers.html", {"languages": available_languages(), "latest": latest,
+                                "wearers": self.hub.ledger.wearers()}
 
     def wearer(self, request: Request) -> tuple[str, dict[str, Any]]:
         wearer = self.hub.ledger.wearer(request.path_params["wearer"])
@@ -101,6 +104,9 @@ class Pages:
     def facepieces(self, request: Request) -> tuple[str, dict[str, Any]]:
         return "facepieces.html", {"facepieces": self.hub.ledger.facepieces(), "lots": self.hub.ledger.lots(),
                                    "now": self.hub.now()}
+
+    def testers(self, request: Request) -> tuple[str, dict[str, Any]]:
+        return "testers.html", {"testers": self.hub.ledger.testers(), "now": self.hub.now()}
 
     def protocols(self, request: Request) -> tuple[str, dict[str, Any]]:
         return "protocols.html", {"protocols": list(published().values())}

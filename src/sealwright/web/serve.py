@@ -29,7 +29,9 @@ def serve(ledger: Ledger, *, org_name: str, host: str = "127.0.0.1", port: int =
     """Serves until interrupted. `ready` is called in its own thread once the server listens."""
     from sealwright.web.app import make_app
 
-    config = uvicorn.Config(make_app(ledger, org_name=org_name), host=host, port=port, log_level="warning",
+    names = {"localhost", host, socket.gethostname(), f"{socket.gethostname()}.local"}
+    app = make_app(ledger, org_name=org_name, hosts=frozenset(n.lower() for n in names))
+    config = uvicorn.Config(app, host=host, port=port, log_level="warning",
                             access_log=False, timeout_graceful_shutdown=2)
     server = _Server(config, ready)
     server.run()

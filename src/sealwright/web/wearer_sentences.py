@@ -15,7 +15,7 @@ ASK_TESTER = mark("Please wait. The tester will tell you what comes next.")
 NOT_YOU = mark("You did nothing wrong: it is the mask that is being tested.")
 SIT_DOWN = mark("Sit down and breathe calmly. The tester is with you.")
 READING = mark("Early in the morning the harbour wakes slowly. Boats turn on their ropes, gulls walk along the wall, "
-               "and somebody opens a window to let in the smell of bread. Nobody is in a hurry, and the day is long.")
+               "and somebody opens a window to the smell of bread.")
 
 LINES: dict[str, str] = {
     "welcome": mark("Welcome. One moment, please: the tester is getting ready."),
@@ -36,8 +36,8 @@ LINES: dict[str, str] = {
     # Breathing in at each side, and when looking up: 29 CFR 1910.134 App. A Part I.A.14(a)(3) and (4), from memory.
     "side": mark("Turn your head slowly from side to side. Breathe in on each side."),
     "nod": mark("Move your head slowly up and down. Breathe in when you look up."),
-    "talk": mark("Talk aloud and slowly: count back from 100, or read this text."),
-    "bend": mark("Bend over from the waist and come up again, slowly. Hold the hem of the hood."),
+    "talk": mark("Talk aloud, slowly: count back from 100 or read this."),
+    "bend": mark("Bend slowly from the waist and come up. Hold the hem of the hood."),
     "grimace": mark("Smile, then frown."),
     "jog": mark("Jog gently on the spot."),
     "hold-still": mark("Hold still for a moment."),

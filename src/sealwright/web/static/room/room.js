@@ -513,7 +513,7 @@ async function fetchPack(clock) {
     if (!response.ok) throw new Error(response.status);
     const pack = await response.json();
     if (!response.headers.get("X-Kept")) pack.stepped = clock.resume(pack.now, before, clock.now());
-    localStorage.setItem("sealwright.pack", JSON.stringify(pack));
+    try { localStorage.setItem("sealwright.pack", JSON.stringify(pack)); } catch { /* too large: the worker keeps it */ }
     return pack;
   } catch (error) {
     const kept = localStorage.getItem("sealwright.pack");
