@@ -28,7 +28,7 @@ export function actOf(lane, pack, now) {
 
 function tasteAllowed(facts, stage) {
   if (facts.tasted || facts.stopped) return false;
-  return stage.id === "screening" || (stage.id === "run" && Boolean(facts.run)) || stage.id === "seal-break";
+  return stage.id === "screening" || (stage.id === "run" && Boolean(facts.run));
 }
 
 // A wait is shown, not enforced: going on early takes a second, deliberate press and is found by the verdict.
@@ -185,7 +185,11 @@ function ask(act) {
   const no = one(stage.ends_with, negated(stage));
   act.key = { label: stage.yes, ...yes };
   act.options.push({ label: stage.no, tone: "warn", ...no });
-  if (stage.id === "seal-break") { act.rank = 0; act.figure = "break-seal"; }
+  if (stage.id === "seal-break") {
+    act.rank = 0;
+    act.figure = "break-seal";
+    act.options.push({ label: "Tasted before the seal was broken", tone: "warn", ...one("tasted") });
+  }
 }
 
 const yesData = (stage) => (stage.ends_with === "seal-broken" ? { tasted: true } : {});
