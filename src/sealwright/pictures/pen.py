@@ -79,10 +79,10 @@ def clock(seconds: int) -> str:
     return f"{'−' if seconds < 0 else ''}{abs(seconds) // 60}:{abs(seconds) % 60:02d}"
 
 
-def theme() -> str:
-    """A stylesheet for an SVG that stands by itself: light, dark where the reader's screen is dark, light on paper."""
+def theme(mark: str) -> str:
+    """The colours of the SVG with the id `mark`: light, dark where the reader's screen is dark, light on paper."""
     def block(which: int) -> str:
-        return "svg{" + "".join(f"--{name}:{pair[which]};" for name, pair in COLOURS.items()) + "}"
+        return f"#{mark}{{" + "".join(f"--{name}:{pair[which]};" for name, pair in COLOURS.items()) + "}"
     return el("style", block(0) + "@media screen and (prefers-color-scheme:dark){" + block(1) + "}")
 
 
@@ -103,7 +103,7 @@ def document(title: str, told: str, body: str, *, width: float, height: float, s
     ground = el("rect", width="100%", height="100%", fill=PAPER) if standalone else ""
     return el(
         "svg", el("title", words(title), id=f"{mark}-t"), el("desc", words(told), id=f"{mark}-d"),
-        theme() if standalone else "", ground, body,
-        xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {num(width)} {num(height)}", width=float(width),
+        theme(mark) if standalone else "", ground, body,
+        xmlns="http://www.w3.org/2000/svg", id=mark, viewBox=f"0 0 {num(width)} {num(height)}", width=float(width),
         height=float(height), role="img", aria_labelledby=f"{mark}-t", aria_describedby=f"{mark}-d",
         font_family="Source Sans Pro, 'Source Sans 3', system-ui, sans-serif" if standalone else None, **attrs)

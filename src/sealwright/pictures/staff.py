@@ -95,8 +95,7 @@ def draw_line(score: Score, line: Line, marks: list[Placed], pen: Pen, done: Per
     """Everything of one line; `last` is where the final bar line stands."""
     parts = [_rules(line, pen), *(_bar(a, line, pen, done) for a in score.of("exercise")), _ruler(line, pen, last)]
     parts += [_note(a, line, pen, done) for a in score.of("dose") if line.holds(a.at)]
-    parts += [_mark(m, pen) for m in marks]
-    return "".join(parts)
+    return "".join([*parts, *(_leader(m, pen) for m in marks), *(_mark(m, pen) for m in marks)])
 
 
 def _act(act: Act, pen: Pen, *inside: str) -> str:
@@ -160,12 +159,13 @@ def _bar(act: Act, line: Line, pen: Pen, done: Performed | None) -> str:
 
 
 def _roomiest(due: tuple[float, float] | None, parts: list[tuple[float, float]]) -> tuple[float, float]:
-    """x and width of the best place for a name: a part done, or what was left undone after it."""
+    """x and width of the best place for a name: a part done, what was left undone after it, or all that was due."""
     places = list(parts)
     if due:
         x = max([due[0], *(a + w + 6 for a, w in parts)])
         places.append((x, due[0] + due[1] - x))
-    return max(places, key=lambda p: p[1], default=(0.0, 0.0))
+    best = max(places, key=lambda p: p[1], default=(0.0, 0.0))
+    return due if due and best[1] < 86 else best
 
 
 def _box(x: float, width: float, pen: Pen, **attrs: object) -> str:
@@ -290,16 +290,24 @@ def _given(given: Given, act: Act, line: Line, pen: Pen) -> str:
     return _stem(x, pen) + _foot(began, began + squeezed, line, pen) + _head(x, pen, given.squeezes, True)
 
 
+def _foot_of(placed: Placed, pen: Pen) -> float:
+    return pen.marks + placed.row * pen.mark + pen.mark / 2
+
+
+def _leader(placed: Placed, pen: Pen) -> str:
+    """From the staff down to a mark; right through the staff where the mark bears on the whole test."""
+    x, shape = placed.x, placed.mark.shape
+    if shape in ("taste", "touched", "stopped"):
+        return _stroke(x, pen.staff - 6, x, _foot_of(placed, pen), placed.mark.colour, 2)
+    if placed.at_figure or shape == "away":
+        return ""
+    return _stroke(x, pen.floor, x, _foot_of(placed, pen), placed.mark.colour, stroke_dasharray="1.5 3")
+
+
 def _mark(placed: Placed, pen: Pen) -> str:
-    m, x = placed.mark, placed.x
-    y = pen.marks + placed.row * pen.mark + pen.mark / 2
-    top = pen.staff - 6 if m.shape in ("taste", "touched", "stopped") else pen.floor
-    firm = top < pen.floor
-    leader = _stroke(x, top, x, y, m.colour, 2 if firm else 1, stroke_dasharray=None if firm else "1.5 3")
-    if not firm and placed.at_figure:
-        leader = ""
-    side = -13 if placed.left else 13
-    words = text(m.word, x + side, y + pen.small * 0.35, pen.small, font_weight=600 if m.colour == TASTE else None,
-                 fill=m.colour, text_anchor="end" if placed.left else "start", class_="word")
-    return _act(m.act, pen, leader, mark(m.shape, x, y, m.colour), words) if m.act else leader + mark(
-        m.shape, x, y, m.colour) + words
+    m, x, y = placed.mark, placed.x, _foot_of(placed, pen)
+    words = text(m.word, x + (-13 if placed.left else 13), y + pen.small * 0.35, pen.small, fill=m.colour,
+                 font_weight=600 if m.colour == TASTE else None, text_anchor="end" if placed.left else "start",
+                 stroke=PAPER, stroke_width=3, paint_order="stroke", class_="word")
+    drawn = mark(m.shape, x, y, m.colour) + words
+    return _act(m.act, pen, drawn) if m.act else drawn
