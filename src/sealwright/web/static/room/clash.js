@@ -1,6 +1,6 @@
 // Two lanes that want the tester's hands in the same seconds: said before it happens.
 
-import { timed } from "./lane.js";
+import { timed, underTest } from "./lane.js";
 
 const HORIZON = 90000, APART = 2000;
 
@@ -25,7 +25,7 @@ export function clashes(lanes, now) {
 export function clearStart(lanes, score, now, every) {
   const lasts = Math.max(...score.acts.filter((a) => a.kind === "dose" && a.at >= 0).map((a) => a.lasts)) * 1000;
   const period = every * 1000;
-  const busy = lanes.filter((l) => l.facts.run && !l.facts.over && !l.facts.tasted && !l.facts.stopped && l.score)
+  const busy = lanes.filter((l) => underTest(l.facts) && l.score)
     .map((l) => ({ phase: l.facts.run.at % period,
                    lasts: Math.max(...l.score.acts.filter((a) => a.kind === "dose" && a.at >= 0).map((a) => a.lasts)) * 1000 }));
   for (let wait = 0; wait < period; wait += 1000) {

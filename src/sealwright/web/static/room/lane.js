@@ -99,11 +99,9 @@ export function runAt(facts, score, now) {
   const exercises = score.acts.filter((a) => a.kind === "exercise");
   const exercise = exercises.findLast((a) => a.at <= s) || exercises[0];
   const next = exercises[exercises.indexOf(exercise) + 1] || null;
-  const doses = score.acts.filter((a) => a.kind === "dose" && a.at >= 0);
-  const open = doses.filter((a) => !facts.doses.has(a.id));
-  const gap = doses.length > 1 ? doses[1].at - doses[0].at : 30;
   // A dose stays askable until the next one is near; then it counts as missed.
-  const dose = open.find((a) => s < a.at + gap - 6) || null;
+  const gone = new Set(missed(facts, score, s));
+  const dose = topUps(score).find((a) => !facts.doses.has(a.id) && !gone.has(a)) || null;
   const mist = score.acts.find((a) => a.kind === "mist");
   const mistDue = mist && s >= mist.at && !facts.of("mist-checked").length ? mist : null;
   return { s, exercise, next, dose, mistDue, left: Math.max(0, exercise.at + exercise.lasts - s), lasts: score.lasts };
@@ -125,9 +123,25 @@ export function passed(facts, score, now, away) {
   return made;
 }
 
+// A run is under way: exercises and doses are going on.
+export const underTest = (facts) => Boolean(facts.run && !facts.over && !facts.tasted && !facts.stopped);
+
+export const underHood = (facts) => !facts.closed && !facts.tasted && !facts.stopped &&
+  Boolean((facts.run && !facts.sealBroken) || (facts.last("screening-started") && !facts.last("hood-removed")));
+
+const NEAR_S = 6;
+const doseGap = (doses) => (doses.length > 1 ? doses[1].at - doses[0].at : 30);
+const topUps = (score) => score.acts.filter((a) => a.kind === "dose" && a.at >= 0);
+
+// Top-ups whose moment has gone without them: the next one is near.
+export function missed(facts, score, s) {
+  const doses = topUps(score), gap = doseGap(doses);
+  return doses.filter((a) => !facts.doses.has(a.id) && s >= a.at + gap - NEAR_S);
+}
+
 // Timed acts of a running lane that are still to come: [{from, to, act}] in room time.
 export function timed(facts, score) {
-  if (!facts.run || facts.over || facts.tasted || facts.stopped) return [];
+  if (!underTest(facts)) return [];
   return score.acts.filter((a) => (a.kind === "dose" && a.at >= 0 && !facts.doses.has(a.id)) || a.kind === "seal-break")
     .map((a) => ({ act: a, from: facts.run.at + a.at * 1000, to: facts.run.at + (a.at + a.lasts) * 1000 }));
 }

@@ -3,14 +3,19 @@
 import { actOf, countdown } from "./acts.js";
 import { clashes, clearStart } from "./clash.js";
 import { RoomClock } from "./clock.js";
+import { dueCues } from "./cueplan.js";
 import { Cues, speak } from "./cues.js";
-import { fold, passed, runAt, scoreOf, timed } from "./lane.js";
+import { askWhoTasted, chosen, newDialog, stopDialog } from "./dialogs.js";
+import { keepDraft, keepKit, readDraft, readKit } from "./keep.js";
+import { bindKeys } from "./keys.js";
+import { fold, passed, scoreOf, timed, underHood, underTest } from "./lane.js";
 import { Pad, sha256 } from "./pad.js";
+import { drawPapers } from "./papers.js";
 import { Sender } from "./sender.js";
 import { openStore } from "./store.js";
-import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawLane, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
+import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
 
-const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", HOLD_MS = 800, GUARD_MS = 600, EVERY_MS = 100;
+const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, EVERY_MS = 100;
 const build = document.body.dataset.build;
 const roomId = (localStorage["sealwright.room"] ||= freshId("r"));
 
@@ -23,7 +28,7 @@ class Room {
   constructor(store, clock, pack) {
     Object.assign(this, { store, clock, pack, lanes: [], focus: null, picked: null, guardUntil: 0, away: null,
                           news: { state: "waiting", waiting: 0, refused: [] }, buttons: new Buttons(), figures: {} });
-    this.cues = new Cues((from, to) => this.dueCues(from, to));
+    this.cues = new Cues((from, to) => dueCues(this.lanes, this.clock, from, to));
     this.voice = localStorage.getItem("sealwright.voice") === "on";
     this.sender = new Sender(store, clock, build, (news) => this.heard(news));
     this.tester = localStorage.getItem("sealwright.tester");
@@ -65,6 +70,16 @@ class Room {
     lane.name = lane.wearer?.name || opened.wearer;
     lane.pieceName = `${piece.make} ${piece.model}, ${piece.size}`;
     lane.lang = lane.wearer?.language || "en";
+  }
+
+  // From the dialog: a wearer comes in; after a fail the lane before gives way.
+  async enter(choice) {
+    this.tester = choice.tester;
+    localStorage.setItem("sealwright.tester", choice.tester);
+    localStorage.setItem("sealwright.protocol", choice.protocol);
+    const previous = this.previous;
+    await this.open({ ...choice, previous });
+    if (previous) await this.leave(previous);
   }
 
   async open({ wearer, facepiece, protocol, own, language, previous }) {
@@ -135,11 +150,11 @@ class Room {
     await this.cues.wake().catch(() => {});
     const lane = what.lane || this.lane(this.focus);
     if (what.pick) { this.picked = what.pick; return this.draw(); }
-    if (what.retry) return this.dialog(what.retry);
+    if (what.retry) return newDialog(this, what.retry);
     if (what.leave) return this.leave(what.leave);
-    if (what.stop) return this.stopDialog(what.stop);
+    if (what.stop) return stopDialog(this, what.stop);
     if (what.bring) return this.bring(what.bring);
-    if (what.taste) return this.taste();
+    if (what.taste) return askWhoTasted(this);
     if (what.takeBack) return this.takeBack(what.takeBack);
     if (!lane) return;
     if (what.draft) { lane.draft = what.draft; keepDraft(lane); return this.draw(); }
@@ -157,26 +172,6 @@ class Room {
     if (first.kind === "nebuliser-loaded") keepKit(lane, first.data);
     if (first.kind === "tasted") this.cues.now("stop"); else this.cues.now("tap");
     this.draw();
-  }
-
-  // Tasted, by whom? The lane in hand, or the only one under a hood, else it is asked.
-  taste() {
-    const hooded = this.acts(this.clock.now()).filter((a) => a.taste).map((a) => a.lane);
-    const lane = hooded.find((l) => l.test === this.focus) || (hooded.length === 1 ? hooded[0] : null);
-    if (lane) return this.answer(lane, [{ kind: "tasted", data: {} }]);
-    if (!hooded.length) return;
-    const at = this.clock.now(), dialog = $("who");
-    $("who-lanes").innerHTML = hooded.map((l) => `<button class="option" value="${esc(l.test)}">${esc(l.letter)} · ${esc(l.name)}</button>`).join("");
-    dialog.returnValue = "";
-    dialog.onclose = () => {
-      const found = hooded.find((l) => l.test === dialog.returnValue);
-      if (found) this.answer(found, [{ kind: "tasted", at, data: {} }]);
-    };
-    dialog.onkeydown = (event) => {
-      const found = hooded.find((l) => l.letter === event.key.toUpperCase());
-      if (found) dialog.close(found.test);
-    };
-    dialog.showModal();
   }
 
   async takeBack(id) {
@@ -209,7 +204,7 @@ class Room {
   }
 
   async tickLane(lane, now) {
-    if (!lane.facts.run || lane.facts.over || lane.facts.tasted || lane.facts.stopped || !lane.score) return;
+    if (!underTest(lane.facts) || !lane.score) return;
     this.sayDose(lane, now);
     const made = passed(lane.facts, lane.score, now, this.away);
     if (!made.length) return;
@@ -229,30 +224,6 @@ class Room {
   }
 
   say(lane, what) { speak(this.pack.spoken[lane.lang]?.[what], lane.lang); }
-
-  dueCues(from, to) {
-    const cues = [];
-    for (const lane of this.lanes) {
-      if (!lane.score) continue;
-      const pitch = 2 ** ((lane.n % 4) * 3 / 12), pace = lane.protocol.pace_ms;
-      const add = (key, name, at) => {
-        const due = this.clock.toPerformance(at);
-        if (due >= from - 50 && due < to) cues.push({ key: `${lane.test}/${key}`, name, at: due, pitch });
-      };
-      for (const { act, from: start } of timed(lane.facts, lane.score)) {
-        if (act.kind === "seal-break") { add("end", "end", start); continue; }
-        for (const s of [3, 2, 1]) add(`${act.id}-${s}`, "ready", start - s * 1000);
-        add(act.id, "dose", start);
-        for (let n = 1; n < act.squeezes; n++) add(`${act.id}+${n}`, "squeeze", start + n * pace);
-      }
-      if (lane.facts.run && !lane.facts.over && !lane.facts.tasted && !lane.facts.stopped) {
-        for (const act of lane.score.acts.filter((a) => a.kind === "exercise" && a.at > 0)) {
-          add(act.id, "exercise", lane.facts.run.at + act.at * 1000);
-        }
-      }
-    }
-    return cues;
-  }
 
   // -- what is shown -----------------------------------------------------------------------------------------------
 
@@ -287,7 +258,7 @@ class Room {
     this.section("keys", () => drawKeys(act, this.back, hooded, this.button("keys")), [act?.id, act?.key, this.back?.id, act?.taste, act?.waiting, hooded.map((l) => l.test)]);
     this.ahead(acts, now);
     this.elsewhere();
-    this.drawLanes(acts, now);
+    drawPapers(this, acts, now);
     drawStatus(this.news, now, this.cues.on, this.voice);
     if (act?.sign && !this.pad) { const canvas = $("pad"); if (canvas) this.pad = new Pad(canvas); }
     if (!act?.sign) this.pad = null;
@@ -347,54 +318,6 @@ class Room {
     return [...LETTERS].find((c) => !used.has(c)) || "Z";
   }
 
-  drawLanes(acts, now) {
-    const wanted = new Set(this.lanes.map((l) => `lane-${l.test}`));
-    for (const node of [...$("lanes").children]) if (!wanted.has(node.id)) node.remove();
-    for (const lane of this.lanes) {
-      const act = acts.find((a) => a.lane === lane), id = `lane-${lane.test}`;
-      let node = $(id);
-      if (!node) {
-        node = Object.assign(document.createElement("section"), { id, className: "lane" });
-        $("lanes").append(node);
-      }
-      node.dataset.n = lane.n % 4;
-      const focus = lane.test === this.focus;
-      node.classList.toggle("focus", focus);
-      this.section(id, () => { put(id, drawLane(lane, act, focus, this.button(id))); lane.strip = null; },
-        [lane.letter, lane.name, focus, lane.code, lane.verdict, Boolean(lane.facts.closed), lane.pieceName, act?.short || act?.title]);
-      this.paper(node, lane, act, now);
-    }
-  }
-
-  // The paper moves under the fixed present line.
-  paper(node, lane, act, now) {
-    const strip = node.querySelector("[data-strip]"), level = lane.score?.level;
-    const running = Boolean(lane.facts.run && !lane.facts.sealBroken && !lane.facts.tasted && !lane.facts.stopped);
-    node.classList.toggle("running", running);
-    if (!running || !lane.score) { lane.strip = null; put2(strip, lane.facts.closed ? "" : stages(lane, act)); return; }
-    delete strip.dataset.html;
-    const scale = innerWidth < 760 || this.lanes.filter((l) => l.facts.run && !l.facts.closed).length > 1 ? 0.72 : 1;
-    if (lane.strip !== `${level}/${scale}`) {
-      strip.innerHTML = lane.protocol.strips[level];
-      const drawing = strip.firstElementChild;
-      drawing.style.blockSize = `${drawing.getAttribute("height") * scale}px`;
-      drawing.style.inlineSize = `${drawing.getAttribute("width") * scale}px`;
-      Object.assign(lane, { strip: `${level}/${scale}`, done: "" });
-    }
-    const end = lane.facts.tasted || lane.facts.stopped || lane.facts.closed;
-    const s = lane.facts.run ? (Math.min(now, end ? end.at : now) - lane.facts.run.at) / 1000 : -(lane.score.acts[0].lasts + 2);
-    const svg = strip.firstElementChild;
-    const zero = Number(svg?.dataset.origin || 0);
-    strip.style.transform = `translateX(${((-zero - s * lane.protocol.px_per_s) * scale).toFixed(1)}px)`;
-    const done = [...lane.facts.doses.keys()].join() + (lane.facts.tasted ? "t" : "");
-    if (lane.done !== done) {
-      lane.done = done;
-      for (const id of lane.facts.doses.keys()) strip.querySelector(`[data-act="${CSS.escape(id)}"]`)?.classList.add("given");
-    }
-    const late = lane.facts.run ? lane.score.acts.filter((a) => a.kind === "dose" && a.at >= 0 && !lane.facts.doses.has(a.id) && s > a.at + 24) : [];
-    for (const a of late) strip.querySelector(`[data-act="${CSS.escape(a.id)}"]`)?.classList.add("missed");
-  }
-
   // -- the server's word -------------------------------------------------------------------------------------------
 
   heard(news) {
@@ -424,52 +347,6 @@ class Room {
     } catch { /* asked again with the verdict */ }
   }
 
-  // -- dialogs -----------------------------------------------------------------------------------------------------
-
-  dialog(previous = null) {
-    const { pack } = this, opened = previous?.facts.opened.data;
-    const busy = new Set(this.lanes.filter((l) => !l.facts.closed).map((l) => l.facts.opened.data.wearer));
-    const option = (value, label, chosen, off) => `<option value="${esc(value)}" ${chosen ? "selected" : ""} ${off ? "disabled" : ""}>${esc(label)}</option>`;
-    const wearers = pack.wearers.filter((w) => !previous || w.id === opened.wearer);
-    $("new-wearer").innerHTML = wearers.map((w) => option(w.id, `${w.name || w.id}${busy.has(w.id) ? " (under way)" : ""}`, false, busy.has(w.id))).join("");
-    $("new-piece").innerHTML = pack.facepieces.map((f) => option(f.id, `${f.make} ${f.model}, ${f.size} (${KINDS[f.kind]})`, f.id === opened?.facepiece.id, f.kind === "full")).join("");
-    const kept = opened?.protocol || localStorage.getItem("sealwright.protocol");
-    $("new-protocol").innerHTML = Object.values(pack.protocols).map((p) => option(p.id, p.title, p.id === kept)).join("");
-    $("new-tester").innerHTML = pack.testers.map((t) => option(t.id, `${t.name || t.id}${t.competent_until_at && t.competent_until_at < this.clock.now() ? " (competence out of date)" : ""}`, t.id === this.tester)).join("");
-    const speaks = () => {
-      const chosen = pack.wearers.find((w) => w.id === $("new-wearer").value)?.language || "en";
-      $("new-language").innerHTML = Object.entries(pack.languages).map(([tag, name]) => option(tag, name, tag === chosen)).join("");
-    };
-    $("new-wearer").onchange = speaks;
-    speaks();
-    $("new-note").textContent = previous ? previous.protocol.after_fail : "";
-    this.previous = previous;
-    $("new").showModal();
-  }
-
-  async submitNew(form) {
-    const data = new FormData(form);
-    this.tester = data.get("tester");
-    localStorage.setItem("sealwright.tester", this.tester);
-    localStorage.setItem("sealwright.protocol", data.get("protocol"));
-    const previous = this.previous;
-    await this.open({ wearer: data.get("wearer"), facepiece: data.get("facepiece"), language: data.get("language"), protocol: data.get("protocol"),
-                      own: data.get("own") === "own", previous });
-    if (previous) await this.leave(previous);
-  }
-
-  stopDialog(lane) {
-    const dialog = $("stop");
-    dialog.querySelector("h2").textContent = `Stop ${lane.name}'s test`;
-    dialog.returnValue = "";
-    dialog.onclose = () => {
-      if (dialog.returnValue && dialog.returnValue !== "no") {
-        this.answer(lane, [{ kind: "stopped", data: { reason: dialog.returnValue } }]);
-      }
-    };
-    dialog.showModal();
-  }
-
   // -- keys --------------------------------------------------------------------------------------------------------
 
   press(held) {
@@ -478,30 +355,6 @@ class Room {
     if (held && act.taste) return this.do({ events: [{ kind: "tasted", data: {} }], lane: act.lane });
     if (act.key) return this.do({ ...act.key, lane: act.lane });
   }
-}
-
-const KINDS = { filtering: "filtering facepiece", half: "half mask", full: "full face mask: needs a quantitative test" };
-
-const underHood = (facts) => !facts.closed && !facts.tasted && !facts.stopped &&
-  ((facts.run && !facts.sealBroken) || (facts.last("screening-started") && !facts.last("hood-removed")));
-
-const readDraft = (test) => { try { return JSON.parse(localStorage.getItem(`sealwright.draft.${test}`)) || {}; } catch { return {}; } };
-const keepDraft = (lane) => localStorage.setItem(`sealwright.draft.${lane.test}`, JSON.stringify(lane.draft));
-const readKit = () => { try { return JSON.parse(localStorage.getItem("sealwright.kit")) || {}; } catch { return {}; } };
-
-function keepKit(lane, { which, lot, loaded_at }) {
-  const kit = { ...readKit(), [`${lane.protocol.agent}/${which}`]: { lot, loaded_at } };
-  localStorage.setItem("sealwright.kit", JSON.stringify(kit));
-  lane.kit = kit;
-}
-
-function put2(node, html) { if (node.dataset.html !== html) { node.dataset.html = html; node.innerHTML = html; node.style.transform = ""; } }
-
-// Before the score is known: the stages as a line of stations.
-function stages(lane, act) {
-  const conduct = lane.protocol.conduct[lane.facts.opened.data.facepiece.kind];
-  const here = conduct.findIndex((s) => s.id === act?.stage.id);
-  return `<ol class="stations">${conduct.map((s, i) => `<li class="${i < here ? "past" : i === here ? "here" : ""}">${esc(s.title)}</li>`).join("")}</ol>`;
 }
 
 // -- start -----------------------------------------------------------------------------------------------------------
@@ -522,41 +375,6 @@ async function fetchPack(clock) {
   }
 }
 
-function bindKeys(room) {
-  let down = null, timer = null;
-  const key = () => $("key");
-  const begin = (source) => {
-    if (down) return;
-    down = source;
-    const act = room.act;
-    if (!act?.taste) return;
-    key()?.classList.add("holding");
-    timer = setTimeout(() => { down = "spent"; release(); room.press(true); }, HOLD_MS);
-  };
-  const release = () => { clearTimeout(timer); key()?.classList.remove("holding"); };
-  const end = (source) => {
-    if (!down) return;
-    const spent = down === "spent";
-    down = null;
-    release();
-    if (!spent) room.press(false);
-  };
-  const typing = (event) => event.target.closest?.("dialog, input, select, textarea");
-  const isKey = (event) => ["Space", "PageDown", "Enter", "NumpadEnter"].includes(event.code);
-  addEventListener("keydown", (event) => {
-    if (typing(event)) return;
-    if (event.code === "KeyT") { if (!event.repeat) room.do({ taste: true }); return; }
-    if (!isKey(event) || (event.code.includes("Enter") && event.target.closest("button, a") && event.target.id !== "key")) return;
-    event.preventDefault();
-    if (!event.repeat) begin("key");
-  });
-  addEventListener("keyup", (event) => { if (isKey(event) && down) { event.preventDefault(); end("key"); } });
-  addEventListener("blur", () => { down = null; release(); });
-  document.addEventListener("pointerdown", (event) => { if (event.target.closest("#key") && event.button === 0) begin("touch"); });
-  addEventListener("pointerup", (event) => { if (down && down !== "key") { if (event.target.closest?.("#key") || down === "spent") end("touch"); else { down = null; release(); } } });
-  addEventListener("pointercancel", () => { down = null; release(); });
-}
-
 function bind(room) {
   document.addEventListener("click", (event) => {
     const button = event.target.closest("[data-do]");
@@ -568,8 +386,8 @@ function bind(room) {
     if (event.target.id === "pad-clear") { room.pad?.clear(); room.draw(); }
   });
   document.addEventListener("pointerup", () => setTimeout(() => room.act?.sign && room.draw(), 0));
-  $("add").addEventListener("click", () => room.dialog());
-  $("new-form").addEventListener("submit", () => room.submitNew($("new-form")).catch((e) => room.trouble(e)));
+  $("add").addEventListener("click", () => newDialog(room));
+  $("new-form").addEventListener("submit", () => room.enter(chosen($("new-form"))).catch((e) => room.trouble(e)));
   for (const button of document.querySelectorAll("[data-close]")) button.addEventListener("click", () => button.closest("dialog").close("no"));
   $("sound").addEventListener("click", () => { room.cues.toggle(); room.cues.wake().catch(() => {}); room.draw(); });
   $("voice").addEventListener("click", () => {

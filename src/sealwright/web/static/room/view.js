@@ -90,7 +90,7 @@ export function drawKeys(act, back, hooded, button) {
   const key = act?.key;
   return put("keys", `
     ${back ? `<button type="button" class="side" data-do="${button({ takeBack: back.id })}">Take back<small>${esc(back.label)}</small></button>` : ""}
-    <button type="button" id="key" ${key ? `data-do="${button(key)}"` : "disabled"}>
+    <button type="button" id="key" ${key ? `data-do="${button(key)}"` : 'aria-disabled="true"'}>
       <span class="fill"></span><span class="label">${esc(key ? key.label : act ? (act.waiting ? "Waiting" : "Wearer carries on") : "No act is due")}</span>
       ${key ? "<kbd>Space or pedal</kbd>" : ""}</button>
     ${hooded.length ? `<button type="button" class="side taste" data-do="${button({ taste: true })}">Tasted<small>${
