@@ -1,9 +1,9 @@
 // Keeps the room's page and scripts on this device, so that a reload works with the server or the network gone.
 const KEPT = "sealwright-__BUILD__";
-const PAGES = ["/room", "/api/pack", "/room/figures"];
+const PAGES = ["/room", "/api/pack", "/room/figures"], FILES = ["__FILES__"];
 
 self.addEventListener("install", (event) => {
-  event.waitUntil(caches.open(KEPT).then((cache) => cache.addAll(PAGES)).then(() => self.skipWaiting()));
+  event.waitUntil(caches.open(KEPT).then((cache) => cache.addAll([...PAGES, ...FILES])).then(() => self.skipWaiting()));
 });
 
 self.addEventListener("activate", (event) => {

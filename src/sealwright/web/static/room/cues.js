@@ -1,6 +1,9 @@
-// Cues to the ear, timed by the audio hardware: a look-ahead loop hands each tone to Web Audio before it is due.
+// Cues to the ear, timed by the audio hardware: a look-ahead loop hands each tone to Web Audio well before it is due,
+// and takes it back if, before it sounds, it is no longer wanted or the audio clock has moved against the page's.
 
-const LOOK_AHEAD_MS = 250, EVERY_MS = 25;
+const LOOK_AHEAD_MS = 1000, EVERY_MS = 50;
+const LATE_MS = 50;                                 // a cue later than this is left out, never made up for
+const MOVED_S = 0.01, SOUNDING_S = 0.03;
 const TONES = {
   ready: [[880, 0.05]],
   dose: [[660, 0.09], [990, 0.14]],
@@ -27,8 +30,8 @@ export class Cues {
       this.out.connect(this.context.destination);
       this.level();
     }
-    if (this.context.state === "suspended") await this.context.resume();
-    this.timer ||= setInterval(() => this.look(), EVERY_MS);
+    if (this.context.state !== "running") await this.context.resume();
+    this.timer ||= steadily(() => this.look());
   }
 
   level() { if (this.out) this.out.gain.value = this.on ? 0.5 : 0; }
@@ -40,30 +43,43 @@ export class Cues {
     return this.on;
   }
 
-  // Audio time (s) of a performance time (ms).
+  // Audio time (s) at which a tone must start to leave the output at a performance time (ms). Asked anew for each cue:
+  // the two clocks drift, and the delay of an output changes with the device.
   audioTime(performanceTime) {
-    const stamp = this.context.getOutputTimestamp?.();
-    if (stamp && stamp.performanceTime > 0) {
-      return stamp.contextTime + (performanceTime - stamp.performanceTime) / 1000;
-    }
-    return this.context.currentTime + (performanceTime - performance.now()) / 1000;
+    const { currentTime, outputLatency = 0 } = this.context, stamp = this.context.getOutputTimestamp?.();
+    if (stamp?.performanceTime > 0) return stamp.contextTime + (performanceTime - stamp.performanceTime) / 1000;
+    return currentTime - outputLatency + (performanceTime - performance.now()) / 1000;
   }
 
   look() {
-    if (this.context?.state !== "running") return;
-    const now = performance.now();
-    for (const cue of this.due(now, now + LOOK_AHEAD_MS)) {
-      if (this.given.has(cue.key) || cue.at < now - 50) continue;
-      this.given.set(cue.key, now);
-      this.play(cue.name, Math.max(this.audioTime(cue.at), this.context.currentTime), cue.pitch || 1);
+    const now = performance.now(), running = this.context.state === "running";
+    const due = running ? this.due(now, now + LOOK_AHEAD_MS).filter((cue) => cue.at >= now - LATE_MS) : [];
+    this.takeBack(new Map(due.map((cue) => [cue.key, cue])), now);
+    for (const cue of due) {
+      if (this.given.has(cue.key)) continue;
+      const start = Math.max(this.audioTime(cue.at), this.context.currentTime);
+      this.given.set(cue.key, { at: cue.at, start, tones: this.play(cue.name, start, cue.pitch) });
     }
-    if (this.given.size > 500) for (const [key, at] of this.given) if (at < now - 60000) this.given.delete(key);
   }
 
+  // After a sleep of the device this silences what was to sound in it, and gives anew what is still to come.
+  takeBack(wanted, now) {
+    for (const [key, { at, start, tones }] of this.given) {
+      if (start < this.context.currentTime + SOUNDING_S) {
+        if (at < now - 60000) this.given.delete(key);
+        continue;
+      }
+      const cue = wanted.get(key);
+      if (cue && Math.abs(this.audioTime(cue.at) - start) < MOVED_S) continue;
+      for (const tone of tones) tone.disconnect();
+      this.given.delete(key);
+    }
+  }
+
+  // Returns the sounding parts, one a note.
   play(name, at, pitch = 1) {
-    if (!this.context) return;
     let start = at ?? this.context.currentTime;
-    for (const [frequency, lasts] of TONES[name]) {
+    return TONES[name].map(([frequency, lasts]) => {
       const tone = this.context.createOscillator(), gain = this.context.createGain();
       tone.frequency.value = frequency * pitch;
       gain.gain.setValueAtTime(1, start);
@@ -72,10 +88,22 @@ export class Cues {
       tone.start(start);
       tone.stop(start + lasts + 0.1);
       start += lasts;
-    }
+      return tone;
+    });
   }
 
   now(name) { if (this.context?.state === "running") this.play(name); }
+}
+
+// Timers of a page in the background are slowed by the browser; those of a worker are not.
+function steadily(run) {
+  const plainly = () => setInterval(run, EVERY_MS);
+  try {
+    const worker = new Worker(new URL("./beat.js", import.meta.url));
+    Object.assign(worker, { onmessage: run, onerror: plainly });
+    worker.postMessage(EVERY_MS);
+    return worker;
+  } catch { return plainly(); }
 }
 
 export function speak(text, lang) {

@@ -259,7 +259,7 @@ class Room {
     this.ahead(acts, now);
     this.elsewhere();
     drawPapers(this, acts, now);
-    drawStatus(this.news, now, this.cues.on, this.voice);
+    drawStatus(this.news, now, this.cues.on, this.voice, this.cues.context?.state !== "running");
     if (act?.sign && !this.pad) { const canvas = $("pad"); if (canvas) this.pad = new Pad(canvas); }
     if (!act?.sign) this.pad = null;
     this.act = act;

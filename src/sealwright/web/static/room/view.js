@@ -136,15 +136,15 @@ export function drawLane(lane, act, focus, button) {
 
 export const VERDICT = { pass: "● Pass", fail: "✕ Fail", void: "○ Void", unsuited: "◇ Unsuited to this agent" };
 
-export function drawStatus(news, clockNow, soundOn, voiceOn) {
+export function drawStatus(news, clockNow, soundOn, voiceOn, asleep) {
   const words = { delivered: "● on record", waiting: "◌ sending", away: "✕ server away", stale: "◌ new version" };
   const waiting = news.waiting ? `, ${news.waiting} kept here` : "";
   put("status", `<span class="${news.state}" role="status">${words[news.state]}${waiting}</span>`);
   text("wall", new Date(clockNow).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }));
   $("sound").setAttribute("aria-pressed", soundOn);
-  $("sound").textContent = soundOn ? "Sound on" : "Sound off";
+  text("sound", soundOn ? (asleep ? "Sound: press a key" : "Sound on") : "Sound off");
   $("voice").setAttribute("aria-pressed", voiceOn);
-  $("voice").textContent = voiceOn ? "Voice on" : "Voice off";
+  text("voice", voiceOn ? "Voice on" : "Voice off");
   const refused = news.refused || [];
   put("refused", refused.length ? `<p><b>${refused.length} event${refused.length > 1 ? "s" : ""} could not be put on record:</b>
     ${esc(refused[0].why.found)}. ${esc(refused[0].why.mend || "")} They are kept on this device.
