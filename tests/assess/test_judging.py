@@ -9,6 +9,7 @@ from tests.assess.staging import START, codes, events_of, judged, played
 
 from sealwright.assess import Verdict, judge, summary
 from sealwright.demo import tweaks as bend
+from sealwright.demo.player import Tweak
 
 VOIDING = (bend.stubble(), bend.missed("dose-30"), bend.expired("test"), bend.touched(40))
 
@@ -105,6 +106,22 @@ def test_a_stop_is_void_and_its_reason_says_what_next(reason: str, step: str) ->
     (bend.missed("dose-90"), "wait")])
 def test_a_void_test_says_what_to_mend_first(tweak: object, step: str) -> None:
     assert steps(judged(tweak))[0] == step  # type: ignore[arg-type]
+
+
+def test_a_stop_recorded_after_the_seal_break_hides_nothing_of_the_run() -> None:
+    """Even where its clock says that it came before the run."""
+    events = [e for e in played() if e["kind"] != "exercise-started"]
+    i = next(i for i, e in enumerate(events) if e["kind"] == "seal-broken")
+    stop = {**events[i], "id": "stop", "kind": "stopped", "at": START, "data": {"reason": "tester"}}
+    verdict = judge(events_of([*events[:i + 1], stop, *events[i + 1:]]))
+    assert verdict.result == "void"
+    assert "exercise-missing" in codes(verdict)
+
+
+@pytest.mark.parametrize("tweak", [bend.insert("tasted", -500), bend.append("stopped", reason="tester")])
+def test_a_seal_break_without_any_dose_never_passes(tweak: Tweak) -> None:
+    none = (bend.without("dosed"), bend.without("run-started"), bend.without("closed"), tweak)
+    assert judged(*none).result == "void"
 
 
 def test_a_full_face_mask_is_sent_to_a_quantitative_method() -> None:

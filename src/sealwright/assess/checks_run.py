@@ -17,7 +17,8 @@ from sealwright.protocols import Act, Score
 
 def run_marked(f: Facts) -> None:
     if f.use is None:
-        if f.over and not f.unsuited and not f.stopped and not any(x.code == "taste-before-dose" for x in f.findings):
+        told = f.unsuited or f.stopped or any((x.code, x.severity) == ("taste-before-dose", "void") for x in f.findings)
+        if f.over and not told:
             f.found("run-missing", "No test dose on record")
     elif not f.all(RunStarted) and (f.run_exercises or f.over):
         f.found("run-start-unmarked", "The start of the run is not on record", at=f.use_at)
@@ -197,7 +198,7 @@ _STOPS = {"unwell": "the wearer felt unwell", "breathless": "the wearer was shor
 def not_stopped(f: Facts) -> None:
     if f.stopped is None:
         return
-    if f.seal_broken and f.seal_broken.i < f.stopped.i:
+    if f.stopped_late:
         f.found("stopped-after", f"Stopped after the end: {_STOPS[f.stopped.data.reason]}", at=f.stopped.at)
     else:
         f.found("stopped", f"Stopped: {_STOPS[f.stopped.data.reason]}", at=f.stopped.at)

@@ -175,8 +175,10 @@ class Facts:
         self.stopped = next(iter(self.all(Stopped)), None)
         broken = self.all(SealBroken)
         self.seal_broken = next((m for m in broken if m.i > after), None)
+        self.stopped_late = bool(self.use and self.stopped and self.seal_broken and self.seal_broken.i < self.stopped.i)
         self.exercises_ended = next((m for m in self.all(ExercisesEnded) if m.i > after), None)
-        cuts = [m for m in (self.taste, self.stopped) if m and m.i > after]
+        stop = self.stopped if self.stopped and not self.stopped_late else None
+        cuts = [m for m in (self.taste, stop) if m and m.i > after]
         self.cut_at = min(cuts, key=lambda m: m.i).at if cuts else None
         closed = self.all(Closed)[:1]
         ends = [*cuts, *(m for m in (self.exercises_ended, self.seal_broken, *closed) if m and m.i > after)]
@@ -194,12 +196,14 @@ def clock(seconds: int) -> str:
 
 
 def span(ms: int) -> str:
-    """A duration in words: 45 s, 12 min, 12 min 30 s, 3 h 5 min; a negative one says so."""
+    """A duration in words: 45 s, 12 min, 12 min 30 s, 3 h 5 min, 9 days; a negative one says so."""
     seconds = abs(ms) // 1000
     if seconds < 60:
         text = f"{seconds} s"
     elif seconds < 3600:
         text = f"{seconds // 60} min" + (f" {seconds % 60} s" if seconds % 60 else "")
+    elif seconds >= 172_800:
+        text = f"{seconds // 86_400} days"
     else:
         text = f"{seconds // 3600} h" + (f" {seconds // 60 % 60} min" if seconds // 60 % 60 else "")
     return text if ms >= 0 else f"minus {text}"

@@ -46,10 +46,9 @@ def read_record(raw: bytes, place: str) -> Any:
     try:
         record = _DECODER.decode(raw)
     except msgspec.ValidationError as error:
-        raise _refusal(str(error), raw, place) from error
+        raise _refusal(str(error), _plain(raw, place), place) from error
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise BadInput(f"not readable as JSON: {error}", place=place,
-                       mend=f'Write a JSON object with "format": "{FORMAT}" and "events"') from error
+        raise _no_json(error, place) from error
     _refuse_repeats(record.events, place)
     return record
 
@@ -109,9 +108,22 @@ def _joined(place: str, path: str) -> str:
     return f"{place}.{path}" if place.endswith("]") else f"{place}: {path}"
 
 
-def _refusal(message: str, raw: bytes, place: str) -> BadInput:
+def _no_json(error: Exception, place: str) -> BadInput:
+    return BadInput(f"not readable as JSON: {error}", place=place,
+                    mend=f'Write a JSON object with "format": "{FORMAT}" and "events"')
+
+
+def _plain(raw: bytes, place: str) -> Any:
+    """The JSON as plain values; where it breaks further on, that is the thing to say."""
+    try:
+        return msgspec.json.decode(raw)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise _no_json(error, place) from error
+
+
+def _refusal(message: str, plain: Any, place: str) -> BadInput:
     found, path = _parted(message)
-    kind = _kind_at(raw, path)
+    kind = _kind_at(plain, path)
     if path.endswith(".kind") and not path.endswith("facepiece.kind"):
         wrong = found.removeprefix("Invalid value ").strip("'")
         return BadInput(f"unknown kind {wrong!r}" if "Invalid" in found else found, place=_joined(place, path),
@@ -119,13 +131,15 @@ def _refusal(message: str, raw: bytes, place: str) -> BadInput:
     return BadInput(found, place=_joined(place, path), mend=_mend(path, kind))
 
 
-def _kind_at(raw: bytes, path: str) -> str | None:
-    """The kind of the event a path lies in, as far as the raw text tells."""
+def _kind_at(plain: Any, path: str) -> str | None:
+    """The kind of the event a path lies in, if it tells one."""
     at = re.match(r"events\[(\d+)\]", path)
-    if at is None:
+    events = plain.get("events") if isinstance(plain, dict) else None
+    if at is None or not isinstance(events, list) or int(at[1]) >= len(events):
         return None
-    kind = msgspec.json.decode(raw)["events"][int(at[1])]
-    return kind.get("kind") if isinstance(kind, dict) else None
+    event = events[int(at[1])]
+    kind = event.get("kind") if isinstance(event, dict) else None
+    return kind if isinstance(kind, str) else None
 
 
 def _mend(path: str, kind: str | None) -> str:
