@@ -68,6 +68,22 @@ def images(pdf: bytes, folder: Path, dpi: int = 150) -> list[Path]:
     return sorted(folder.glob("x-*.png"))
 
 
+def off_the_page(pdf: bytes, folder: Path) -> list[str]:
+    """Words that poppler finds outside the page's edges."""
+    (folder / "x.pdf").write_bytes(pdf)
+    told = subprocess.run(["pdftotext", "-bbox", str(folder / "x.pdf"), "-"], check=True, capture_output=True,
+                          text=True)
+    out, wide, high = [], 0.0, 0.0
+    for line in told.stdout.splitlines():
+        if page := re.search(r'<page width="([\d.]+)" height="([\d.]+)"', line):
+            wide, high = float(page[1]), float(page[2])
+        elif "<word" in line:
+            x0, y0, x1, y1 = map(float, re.findall(r'M(?:in|ax)="([-\d.]+)"', line))
+            if x0 < 0 or y0 < 0 or x1 > wide or y1 > high:
+                out.append(line)
+    return out
+
+
 def read_codes(image: Path) -> list[str]:
     import zxingcpp
     from PIL import Image
@@ -161,6 +177,7 @@ def test_letters_that_no_typeface_holds_become_boxes_and_the_page_says_so() -> N
     assert len(pages(card_pdf(made))) == 2
 
 
+@needs_poppler
 @pytest.mark.parametrize("name", ["W" * 400, "Anna-Maria " * 60, "فاطمة " * 80])
 def test_it_stays_one_page_whatever_the_names(name: str, tmp_path: Path) -> None:
     long = dict.fromkeys(("make", "model", "material", "size"), (name * 2)[:120])
@@ -170,6 +187,8 @@ def test_it_stays_one_page_whatever_the_names(name: str, tmp_path: Path) -> None
     (page,) = pages(certificate_pdf(made))
     assert "What this does not prove" in page and TEST in squeezed(page) and HASH in squeezed(page)
     assert len(pages(card_pdf(made))) == 2
+    assert off_the_page(certificate_pdf(made), tmp_path) == []
+    assert off_the_page(card_pdf(made), tmp_path) == []
 
 
 def test_a_name_erased_on_request_leaves_the_rest_standing() -> None:

@@ -47,7 +47,9 @@ def card_pdf(data: CertificateData) -> bytes:
     if not data.passed:
         raise Conflict(f"this test has no card: its result is {RESULTS[data.result].lower()}",
                        place=f"test {data.test_id}", mend="Only a pass has a card; print the certificate instead")
-    return _set("card.typ", _page(data), data)
+    page = _page(data)
+    narrow = {k: _breakable(page[k], 11) for k in ("org", "wearer", "face", "size", "worn", "method", "tester")}
+    return _set("card.typ", page | narrow, data)
 
 
 def fit(text: object, most: int = 90) -> str:
@@ -55,7 +57,12 @@ def fit(text: object, most: int = 90) -> str:
     plain = _TURNS.sub("", str(text))
     plain = "".join(LOST if unicodedata.category(c) in ("Cc", "Cs", "Co", "Cn") else c for c in plain)
     plain = plain if len(plain) <= most else plain[: most - 1].rstrip() + "…"
-    return re.sub(r"(\S{24})(?=\S)", "\\1\u200b", plain)  # a place to break in a word longer than any line
+    return _breakable(plain, 24)
+
+
+def _breakable(text: str, most: int) -> str:
+    """A place to break after every `most` characters of a word, for words longer than a line."""
+    return re.sub(rf"([^\s\u200b]{{{most}}})(?=[^\s\u200b])", "\\1\u200b", text)
 
 
 def _page(d: CertificateData) -> dict[str, Any]:
