@@ -16,9 +16,10 @@ export function put(id, html) {
 
 // `acts` collects what each drawn button does; the page's one click handler looks it up by number.
 export class Buttons {
-  constructor() { this.does = []; }
-  clear(section) { this.does = this.does.filter((d) => d.section !== section); }
-  add(section, what) { this.does.push({ section, what }); return this.does.length - 1; }
+  constructor() { this.does = {}; this.last = 0; }
+  clear(section) { for (const n in this.does) if (this.does[n].section === section) delete this.does[n]; }
+  // A number is never given twice: buttons drawn earlier keep theirs when another section is redrawn.
+  add(section, what) { this.does[++this.last] = { section, what }; return this.last; }
 }
 
 export function badge(letter, n) { return `<b class="badge badge-${n % 4}" aria-label="Lane ${letter}">${letter}</b>`; }
