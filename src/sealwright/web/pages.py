@@ -177,6 +177,6 @@ def _level(text: str) -> int:
 def _pictures(protocol: Protocol, score: Score, performed: Any = None) -> dict[str, str]:
     """The same picture for wide, middling and narrow windows, so that its words stay legible."""
     title = f"{protocol.title}, level {score.level}"
-    return {"wide": score_svg(score, title=title, performed=performed),
-            "middle": score_svg(score, title=title, performed=performed, width=1000),
-            "narrow": score_svg(score, title=title, performed=performed, width=360, fold=5)}
+    widths = {"wide": 1600, "middle": 1000, "narrow": 360}
+    return {name: score_svg(score, title=title, performed=performed, width=width, standalone=False)
+            for name, width in widths.items()}
