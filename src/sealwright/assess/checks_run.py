@@ -12,7 +12,7 @@ from sealwright.assess.events import (
     Signed,
 )
 from sealwright.assess.facts import Facts, Mark, clock
-from sealwright.protocols import Act, Score
+from sealwright.protocols import Act
 
 
 def run_marked(f: Facts) -> None:
@@ -25,15 +25,15 @@ def run_marked(f: Facts) -> None:
 
 
 def doses_given(f: Facts) -> None:
-    score = played_score(f)
-    if score is None or f.use is None:
+    level = played_level(f)
+    if level is None or f.use is None:
         return
     given: dict[str, list[Mark]] = {}
     for mark in f.all(Dosed):
         given.setdefault(mark.data.act, []).append(mark)
         _entered_later(f, mark)
     missing: list[Act] = []
-    for act in score.of("dose"):
+    for act in f.m.doses[level]:
         marks = given.pop(act.id, None)
         if marks:
             _report_missing(f, missing)
@@ -45,13 +45,13 @@ def doses_given(f: Facts) -> None:
         f.found("dose-extra", f"A dose ({marks[0].data.act}) that the score does not have", at=marks[0].at)
 
 
-def played_score(f: Facts) -> Score | None:
-    """The score of the level the run was led by, else of the level the screening gave."""
+def played_level(f: Facts) -> int | None:
+    """The level the run was led by, where the protocol has it, else the level the screening gave."""
     started = f.all(RunStarted)
-    if started and started[-1].data.level in f.m.scores:
-        return f.m.scores[started[-1].data.level]
+    if started and started[-1].data.level in f.m.doses:
+        return int(started[-1].data.level)
     dose = f.p.dose_for(f.squeezes) if f.threshold else None
-    return f.m.scores[dose.level] if dose else None
+    return dose.level if dose else None
 
 
 def _entered_later(f: Facts, mark: Mark) -> None:
