@@ -17,8 +17,8 @@ class Method:
     __slots__ = (
         "abstention_ms", "away_note_ms", "clock_offset_ms", "clock_step_ms", "dose_early_note_ms", "dose_early_void_ms",
         "dose_late_note_ms", "dose_late_void_ms", "doses", "exercise_ids", "exercise_seconds", "life_ms",
-        "pause_note_ms", "protocol", "scores", "screening_squeezes", "short_note_ms", "short_void_ms", "sources", "take_back_ms",
-        "titles", "washout_ms", "wear_ms")
+        "pause_note_ms", "protocol", "scores", "screening_squeezes", "short_note_ms", "short_void_ms", "sources",
+        "take_back_ms", "titles", "washout_ms", "wear_ms")
 
     def __init__(self, protocol: Protocol) -> None:
         self.protocol = protocol
