@@ -165,6 +165,15 @@ def test_findings_stand_in_order_of_time_with_seconds_from_the_first_exercise() 
     assert verdict.findings[1].text == "Top-up of 1:00, due 1:00, was given by 1:11"
 
 
+def test_starts_worked_out_after_the_room_was_away_do_not_make_the_times_run_backwards() -> None:
+    """The room comes back, says so, and then records what the score says began meanwhile."""
+    events = played(bend.room_away(115, 10))
+    i = next(i for i, e in enumerate(events) if e["data"].get("witnessed") is False)
+    back = next(i for i, e in enumerate(events) if e["kind"] == "room-returned")
+    events.insert(back, events.pop(i))
+    assert codes(judge(events_of(events))) == {"room-away": "minor", "unwitnessed": "minor"}
+
+
 def test_a_nebuliser_filled_afresh_in_time_is_not_old() -> None:
     events = played(bend.loaded_ago("test", 300))
     fresh = next(e for e in events if e["kind"] == "nebuliser-loaded" and e["data"]["which"] == "test")

@@ -43,8 +43,9 @@ _RECORD = (
     _row("after-closed", "major", "ours",
          "Something was recorded after the record was closed. It does not count, save that a taste still fails "
          "the test."),
-    _row("times-backwards", "note major", "tolerances.clock_step_note",
-         "An event bears an earlier time than the one recorded before it: note within the tolerance, major beyond."),
+    _row("times-backwards", "major", "tolerances.clock_step_note",
+         "An event bears an earlier time than the one recorded before it, beyond the tolerance. Tastes and starts "
+         "worked out afterwards may."),
     _row("clock-offset", "minor", "tolerances.clock_offset_note",
          "The room's clock was off the server's. Dates (expiry, competence) are judged with the clock put right."),
     _row("clock-stepped", "minor major", "tolerances.clock_step_note",

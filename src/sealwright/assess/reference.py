@@ -41,7 +41,7 @@ late when tapped after that second and the time its squeezes take; the tolerance
 
 _RECORD = f"""# Test record
 
-A test recorded elsewhere, for `sealwright assess`. Made from `sealwright.assess.events`; do not edit by hand.
+A test recorded elsewhere, for `sealwright test assess`. Made from `sealwright.assess.events`; do not edit by hand.
 JSON Schema: [test-record.schema.json](test-record.schema.json).
 
 ```json
