@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from tests.assess.staging import START, judged, played
 
 from sealwright.protocols import compile_score, get, published
-from tests.assess.staging import START, judged, played
 
 ORDER = [
     "opened", "kit-checked", "nebuliser-loaded", "questions-answered", "identity-confirmed", "screening-started",
