@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from typing import Any
 
 import pytest
 from tests.assess.staging import START, codes, events_of, judged, played
@@ -172,6 +173,22 @@ def test_starts_worked_out_after_the_room_was_away_do_not_make_the_times_run_bac
     back = next(i for i, e in enumerate(events) if e["kind"] == "room-returned")
     events.insert(back, events.pop(i))
     assert codes(judge(events_of(events))) == {"room-away": "minor", "unwitnessed": "minor"}
+
+
+@pytest.mark.parametrize("tweaks", [
+    [bend.insert("seal-checked", -320, passed=False)],
+    [bend.insert("taste-gone", -600, gone=False)],
+    [bend.insert("kit-checked", -1060, checks={"o_ring": False})],
+    [bend.insert("identity-confirmed", -1010, wearer_named=True, model_read=True, size_read="L")],
+], ids=["leak-felt-then-none", "taste-there-then-gone", "kit-mended", "size-read-again"])
+def test_what_was_put_right_before_its_use_is_no_departure(tweaks: list[Tweak]) -> None:
+    """The last answer before it matters counts."""
+    def put_first(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        added = next(e for e in events if e["id"].startswith("new-"))
+        same = next(e for e in events if e["kind"] == added["kind"] and e is not added)
+        added["at"] = same["at"] - 1
+        return sorted(events, key=lambda e: e["at"])
+    assert judged(*tweaks, put_first).findings == ()
 
 
 def test_a_nebuliser_filled_afresh_in_time_is_not_old() -> None:

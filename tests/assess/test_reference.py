@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sealwright.assess import DEPARTURES, PARTS
+from sealwright.assess.method import method_of
 from sealwright.assess.reference import findings_page, record_page
 from sealwright.protocols import published
 
@@ -32,7 +33,6 @@ def test_the_record_page_is_current() -> None:
 
 
 def test_every_source_a_code_names_is_in_every_protocol() -> None:
-    from sealwright.assess.method import method_of
     for protocol in published().values():
         sources = method_of(protocol).sources
         assert sources.keys() == DEPARTURES.keys()

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from tests.assess.staging import codes, judged, played
 
+from sealwright.demo.tweaks import ate, change, worn_for
 from sealwright.protocols import compile_score, get, published
 from sealwright.protocols.types import COMMON_PRACTICE, OURS
 
@@ -93,7 +94,6 @@ def test_sweet_solutions(protocol: str) -> None:
 @pytest.mark.parametrize(("minutes", "found"), [(15, False), (14.9, True)])
 def test_nothing_but_water_for_fifteen_minutes(protocol: str, minutes: float, found: bool) -> None:
     """Part I.B.3(b)(1) and I.B.4(b)(1), copy."""
-    from sealwright.demo.tweaks import ate
     assert ("abstention-short" in codes(judged(ate(minutes), protocol=protocol))) is found
 
 
@@ -101,7 +101,6 @@ def test_nothing_but_water_for_fifteen_minutes(protocol: str, minutes: float, fo
 @pytest.mark.parametrize(("minutes", "found"), [(45, False), (44.9, True)])
 def test_nothing_but_water_for_forty_five_minutes(protocol: str, minutes: float, found: bool) -> None:
     """Common practice, no source."""
-    from sealwright.demo.tweaks import ate
     assert ("abstention-short" in codes(judged(ate(minutes), protocol=protocol))) is found
 
 
@@ -109,7 +108,6 @@ def test_nothing_but_water_for_forty_five_minutes(protocol: str, minutes: float,
 @pytest.mark.parametrize(("minutes", "found"), [(240, False), (241, True)])
 def test_nebuliser_filled_afresh_at_least_every_four_hours(protocol: str, minutes: int, found: bool) -> None:
     """Part I.B.3(a)(14) and I.B.4(a)(14), copy. Counted at the end of use, the worst moment."""
-    from sealwright.demo.tweaks import change
     end = next(e["at"] for e in played(protocol=protocol) if e["kind"] == "exercises-ended")
     filled = change("nebuliser-loaded", {"which": "test"}, loaded_at=end - minutes * 60_000)
     assert ("nebuliser-old" in codes(judged(filled, protocol=protocol))) is found
@@ -126,14 +124,12 @@ def test_tasted_at_any_time_fails_and_everything_is_repeated(protocol: str) -> N
 @pytest.mark.parametrize("protocol", US)
 def test_a_nebuliser_found_clogged_makes_the_test_invalid(protocol: str) -> None:
     """Part I.B.3(b)(12) and I.B.4(b)(12), copy."""
-    from sealwright.demo.tweaks import change
     assert judged(change("mist-checked", seen=False), protocol=protocol).result == "void"
 
 
 @pytest.mark.parametrize("protocol", ALL)
 def test_worn_five_minutes_before_the_test(protocol: str) -> None:
     """US: Part I.A.12, memory. UK: common practice, no source."""
-    from sealwright.demo.tweaks import worn_for
     assert "wear-short" not in codes(judged(worn_for(300), protocol=protocol))
     assert codes(judged(worn_for(299), protocol=protocol)) == {"wear-short": "major"}
 
