@@ -204,3 +204,32 @@ def test_an_empty_chain_can_be_carried(ledger: Ledger, van: Ledger, tmp_path: Pa
     assert van.export_events(tmp_path / "van.jsonl") == 0
     assert ledger.take_in(tmp_path / "van.jsonl") == 0
     assert ledger.check().ok
+
+
+@pytest.mark.parametrize(("first", "second"), [("aft", "van"), ("van", "aft")])
+def test_a_test_opened_at_two_sites_stays_as_first_opened_and_closed_if_either_closed_it(
+        tmp_path: Path, first: str, second: str) -> None:
+    with open_ledger(str(tmp_path / "1.db"), org="yard", chain=first, now=lambda: NOW) as here, \
+            open_ledger(str(tmp_path / "2.db"), org="yard", chain=second, now=lambda: NOW + 1) as there:
+        here.append([opened("t-7", "here", wearer="w-1"), dosed("t-7", "d1")])
+        there.append([opened("t-7", "there", wearer="w-2"), closed("t-7")])
+        there.export_events(tmp_path / "there.jsonl")
+        here.take_in(tmp_path / "there.jsonl")
+        assert (here.test("t-7").wearer, here.test("t-7").closed) == ("w-1", True)
+        with pytest.raises(Conflict, match="closed"):
+            here.append([dosed("t-7", "d2")])
+        assert here.check(rows=True).ok
+
+
+def test_a_clock_set_back_turns_no_chain_round(van: Ledger, tmp_path: Path) -> None:
+    """The office's clock falls back by an hour between two of its events; they keep their order beside the van's."""
+    clock = iter([NOW, NOW, NOW + 100_000, NOW - 3_600_000])
+    with open_ledger(str(tmp_path / "l.db"), org="yard", chain="office", now=lambda: next(clock)) as office:
+        office.append([joined("w-1", "o1", language="pl")])
+        office.append([event("wearer:w-1", "o2", "language-chosen", {"language": "cy"})])
+        office.append([event("wearer:w-1", "o3", "language-chosen", {"language": "ga"})])
+        van.append([joined("w-1", "v1", language="lt")])
+        van.export_events(tmp_path / "van.jsonl")
+        office.take_in(tmp_path / "van.jsonl")
+        assert [e.id for e in office.events("wearer:w-1")] == ["o1", "v1", "o2", "o3"]
+        assert office.wearer("w-1").language == "ga"

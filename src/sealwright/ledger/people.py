@@ -19,7 +19,7 @@ from sealwright.ledger.rows import MarkRow, PersonRow
 LARGEST_MARK = 20_000
 """Bytes of one drawing."""
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_PATH = re.compile(rf"\s*[Mm](?:[MmLlHhVvCcSsQqTtAaZz]|(?>{_NUMBER})|[\s,])*+", re.ASCII)
+_PATH = re.compile(rf"\s*[Mm](?:[MmLlHhVvCcSsQqTtAaZz]|{_NUMBER}|[\s,])*+", re.ASCII)
 """Path data of SVG 2, section 9.3, read loosely: its commands, numbers, commas and spaces, beginning with a move.
 Nothing is tried twice, so that no drawing takes long to refuse."""
 
