@@ -38,10 +38,14 @@ class Room {
   // -- lanes -------------------------------------------------------------------------------------------------------
 
   async restore() {
-    for (const kept of await this.store.lanes()) this.addLane(kept, await this.store.events(kept.test));
-    const beat = this.clock.lastBeat;
+    for (const kept of await this.store.lanes()) {
+      const events = await this.store.events(kept.test);
+      // Cut off between keeping the lane and its first event: nothing happened in it.
+      if (events.length) this.addLane(kept, events); else await this.store.dropLane(kept.test);
+    }
+    // Browsers write the beat to disk late; an event is on disk at once.
+    const beat = Math.max(this.clock.lastBeat ?? 0, ...this.lanes.map((l) => l.facts.events.at(-1).at));
     const now = this.clock.now();
-    if (beat === null) return;
     for (const lane of this.lanes) {
       if (!underHood(lane.facts) || now - beat < lane.protocol.away_s * 1000) continue;
       this.away = { from: beat, to: now };
@@ -114,7 +118,7 @@ class Room {
   }
 
   async leave(lane) {
-    if (await this.store.waiting()) { alert("Some of this is not on the server's record yet. Wait until it is."); return; }
+    if (await this.store.waitingOf(lane.test)) { alert("Some of this is not on the server's record yet. Wait until it is."); return; }
     await this.store.dropLane(lane.test);
     localStorage.removeItem(`sealwright.draft.${lane.test}`);
     this.lanes = this.lanes.filter((l) => l !== lane);
@@ -134,6 +138,7 @@ class Room {
     const events = made.map((m) => this.event(lane.test, { at, ...m }));
     const work = this.busy.then(async () => {
       await this.store.record(events, marks);
+      if (this.news.state === "delivered") this.news = { ...this.news, state: "waiting" };
       lane.facts = fold([...lane.facts.events, ...events]);
       this.understand(lane);
     });

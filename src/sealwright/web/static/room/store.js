@@ -28,13 +28,21 @@ export async function openStore() {
   const db = await asked(request);
   db.onversionchange = () => db.close();
   navigator.storage?.persist?.();
-  return new Store(db);
+  const store = new Store(db);
+  await store.goOn();
+  return store;
 }
 
 class Store {
   constructor(db) { this.db = db; this.order = 0; }
 
   #tx(stores, mode) { return this.db.transaction(stores, mode, { durability: "strict" }); }
+
+  // The order of what is kept goes on from the last one, whatever the wall clock says by now.
+  async goOn() {
+    const rows = await asked(this.#tx(["log"], "readonly").objectStore("log").getAll());
+    this.order = rows.reduce((last, row) => Math.max(last, row.order), 0);
+  }
 
   // Events are on this device when this returns. `marks` are signature drawings, sent before the events that name them.
   async record(events, marks = []) {
@@ -65,6 +73,9 @@ class Store {
   async outbox(limit) { return asked(this.#tx(["outbox"], "readonly").objectStore("outbox").getAll(null, limit)); }
 
   async waiting() { return asked(this.#tx(["outbox"], "readonly").objectStore("outbox").count()); }
+
+  // Events of one test that the server does not have yet.
+  async waitingOf(test) { return (await this.outbox()).filter((row) => row.body.stream === `test:${test}`).length; }
 
   async delivered(rows) {
     const tx = this.#tx(["outbox"], "readwrite");
