@@ -6,13 +6,14 @@ All are drawn on a board of 400 by 400 with a pen of 6. Colours are CSS variable
 
 from __future__ import annotations
 
-from math import cos, radians, sin
+from math import asin, cos, radians, sin
 
 from sealwright.pictures.pen import COLOURS, DOSE, EXERCISE, TASTE, num
 
 OWN: dict[str, tuple[str, str]] = {
     "figure-line": (COLOURS["ink"][0], "#07090b"), "figure-skin": ("#d9a877", "#c4946a"),
-    "figure-hair": ("#3a2f2a", "#5d4334"), "figure-cloth": ("#b9c2bd", "#71808a"), "figure-mask": ("#ffffff", "#f2efe6"),
+    "figure-hair": ("#3a2f2a", "#5d4334"), "figure-cloth": ("#b9c2bd", "#71808a"),
+    "figure-mask": ("#ffffff", "#f2efe6"),
     "figure-hood": ("#dfe6e4", "#8fa0a6"), "figure-pane": ("#fdfcf8", "#2b343c"), "figure-card": ("#fffdf7", "#d9d4c7"),
 }
 """name -> (light, dark)"""
@@ -25,7 +26,7 @@ def _own(name: str) -> str:
 INK, SKIN, HAIR, CLOTH = _own("figure-line"), _own("figure-skin"), _own("figure-hair"), _own("figure-cloth")
 MASK, HOOD, PANE, CARD = _own("figure-mask"), _own("figure-hood"), _own("figure-pane"), _own("figure-card")
 LINE = f'stroke="{INK}" stroke-width="6" stroke-linecap="round" stroke-linejoin="round"'
-THIN = f'fill="none" stroke="{INK}" stroke-width="4" stroke-linecap="round" stroke-linejoin="round"'
+INSIDE = "#8a3a44"
 MOVE = f'fill="none" stroke="{EXERCISE}" stroke-width="9" stroke-linecap="round" stroke-linejoin="round"'
 
 
@@ -39,8 +40,9 @@ def shape(d: str, fill: str = "none", more: str = "") -> str:
     return f'<path d="{d}" fill="{fill}" {LINE} {more}/>'
 
 
-def thin(d: str, more: str = "") -> str:
-    return f'<path d="{d}" {THIN} {more}/>'
+def thin(d: str, width: float = 4, *, colour: str = INK, fill: str = "none") -> str:
+    return (f'<path d="{d}" fill="{fill}" stroke="{colour}" stroke-width="{num(width)}" stroke-linecap="round" '
+            f'stroke-linejoin="round"/>')
 
 
 def arrow(d: str, *tips: tuple[float, float, float], cls: str = "") -> str:
@@ -81,25 +83,20 @@ def lungs(cls: str) -> str:
     return g(f'<g fill="{EXERCISE}" stroke="none">{pair}</g>', cls=cls)
 
 
-def _eye(x: float, how: str) -> str:
-    if how == "shut":
-        return thin(f"M{num(x - 9)} 143Q{num(x)} 150 {num(x + 9)} 143")
-    return f'<ellipse cx="{num(x)}" cy="143" rx="5.5" ry="7.5" fill="{INK}"/>'
-
-
-def face(*, eyes: str = "open", parts: str = "", brow: float = 0) -> str:
-    """Eyes and brows from the front; `brow` lowers the inner ends (px). `parts` prefixes the classes of a turning head."""
+def face(parts: str = "") -> str:
+    """Eyes and brows from the front. `parts` begins the classes of a turning head."""
     def side(sign: int, name: str) -> str:
         x = CENTRE + sign * 23
-        line = thin(f"M{num(x - sign * 11)} {num(124 + brow)}Q{num(x + sign * 2)} 116 {num(x + sign * 12)} 124",
-                    'stroke-width="5"')
-        return g(_eye(x, eyes), line, cls=f"{parts}-{name}" if parts else "")
+        brow = thin(f"M{num(x - sign * 11)} 124Q{num(x + sign * 2)} 116 {num(x + sign * 12)} 124", 5)
+        eye = f'<ellipse cx="{num(x)}" cy="143" rx="5.5" ry="7.5" fill="{INK}"/>'
+        return g(eye, brow, cls=f"{parts}-{name}" if parts else "")
     return side(-1, "l") + side(1, "r")
 
 
 def facepiece(fill_opacity: float = 1, cls: str = "") -> str:
     """A cup over nose and mouth with a fold and a nose bridge."""
-    cup = "M200 148Q214 150 222 162Q246 172 246 192Q240 220 212 228Q200 231 188 228Q160 220 154 192Q154 172 178 162Q186 150 200 148Z"
+    cup = ("M200 148Q214 150 222 162Q246 172 246 192Q240 220 212 228Q200 231 188 228Q160 220 154 192Q154 172 178 162"
+           "Q186 150 200 148Z")
     return g(shape(cup, MASK, f'fill-opacity="{num(fill_opacity)}"'), thin("M160 192Q200 176 240 192"),
              thin("M190 157Q200 153 210 157"), cls=cls)
 
@@ -119,12 +116,12 @@ def ear(sign: int, cls: str = "") -> str:
 
 def mouth(kind: str) -> str:
     shapes = {
-        "calm": thin("M184 196Q200 203 216 196", 'stroke-width="5"'),
-        "glad": thin("M178 190Q200 214 222 190", 'stroke-width="6"'),
-        "taste": thin("M181 189Q200 182 219 189Q219 204 200 206Q181 204 181 189Z", 'style="fill:#8a3a44"')
+        "calm": thin("M184 196Q200 203 216 196", 5),
+        "glad": thin("M178 190Q200 214 222 190", 6),
+        "taste": thin("M181 189Q200 182 219 189Q219 204 200 206Q181 204 181 189Z", fill=INSIDE)
                  + f'<path d="M187 200Q200 195 213 200V222Q212 235 200 235Q188 235 187 222Z" fill="{TASTE}"/>'
                  + thin("M187 200V222Q188 235 200 235Q212 235 213 222V200M200 207V220"),
-        "open": f'<ellipse cx="200" cy="198" rx="14" ry="10" fill="#8a3a44" {LINE}/>',
+        "open": f'<ellipse cx="200" cy="198" rx="14" ry="10" fill="{INSIDE}" {LINE}/>',
     }
     return shapes[kind]
 
@@ -142,21 +139,14 @@ def skull(clip: str, turning: str = "") -> str:
             + f'<ellipse cx="200" cy="152" rx="{num(SKULL)}" ry="76" fill="none" {LINE}/>')
 
 
-def head(kind: str, *, mask: bool = True, eyes: str = "open", lips: str = "calm", brow: float = 0,
-         through: float = 1) -> str:
+def head(kind: str, *, mask: bool = True, lips: str = "calm", through: float = 1) -> str:
     """A head from the front that does not turn. `through` below 1 lets the mouth show through the facepiece."""
-    parts = [ear(-1), ear(1), skull(f"swf-{kind}"), face(eyes=eyes, brow=brow)]
-    if mask:
-        parts += [straps(), facepiece(through)]
-    else:
-        parts += [nose(), mouth(lips)]
-    return g(*parts)
+    below = straps() + facepiece(through) if mask else nose() + mouth(lips)
+    return g(ear(-1), ear(1), skull(f"swf-{kind}"), face(), below)
 
 
 def turn(x: float, radius: float, degrees: float) -> tuple[float, float]:
     """A point at `x` from the axis on a ball of `radius`, turned: (shift in px, narrowing)."""
-    from math import asin
-
     where = asin(max(-1.0, min(1.0, x / radius)))
     turned = where + radians(degrees)
     return radius * sin(turned) - x, max(0.05, cos(turned) / max(0.2, cos(where)))
@@ -172,13 +162,13 @@ def behind(pane: str) -> str:
     return f'<path d="{pane}" fill="{PANE}"/>'
 
 
-def hood_front(cls: str = "", window: bool = True) -> str:
+def hood_front(cls: str = "") -> str:
     """The hood over head and shoulders: cloth with a clear window, a hole before the mouth, a hem below."""
     pane = PANE_FRONT
     cloth = "M96 272V120Q100 40 200 36Q300 40 304 120V272Q250 292 200 290Q150 292 96 272Z"
-    glint = f'<path d="M146 128L164 104M146 152L178 108" fill="none" stroke="{CARD}" stroke-width="5" stroke-linecap="round" opacity=".8"/>'
+    glint = thin("M146 128L164 104M146 152L178 108", 5, colour=CARD)
     return g(f'<path d="{cloth}{pane}" fill="{HOOD}" fill-opacity=".86" fill-rule="evenodd" stroke="none"/>',
-             shape(cloth), thin(pane), glint if window else "", thin("M98 256Q150 276 200 274Q250 276 302 256"), cls=cls)
+             shape(cloth), thin(pane), glint, thin("M98 256Q150 276 200 274Q250 276 302 256"), cls=cls)
 
 
 def nebuliser(cls: str = "") -> str:
@@ -196,9 +186,10 @@ def side_head(*, mask: bool = True) -> str:
     """Head in profile; it nods about its neck at (186, 214)."""
     profile = ("M154 204Q126 170 128 136Q132 74 196 72Q252 74 256 128L258 140L270 164Q272 170 262 172L261 182"
                "L256 186L259 192L254 206Q250 218 236 214L214 208Q186 222 154 204Z")
-    hair = "M150 200Q126 172 128 136Q132 74 196 72Q244 74 254 112Q232 124 212 118Q206 136 206 152Q200 132 186 140Q178 150 188 172Q170 178 170 200Z"
+    hair = ("M150 200Q126 172 128 136Q132 74 196 72Q244 74 254 112Q232 124 212 118Q206 136 206 152Q200 132 186 140"
+            "Q178 150 188 172Q170 178 170 200Z")
     parts = [shape(profile, SKIN), shape(hair, HAIR), thin("M190 148Q204 146 202 162Q198 174 190 172"),
-             f'<ellipse cx="240" cy="134" rx="5" ry="7.5" fill="{INK}"/>', thin("M230 116Q242 110 250 118", 'stroke-width="5"')]
+             f'<ellipse cx="240" cy="134" rx="5" ry="7.5" fill="{INK}"/>', thin("M230 116Q242 110 250 118", 5)]
     if mask:
         parts += [side_straps(), side_facepiece()]
     else:
@@ -206,7 +197,8 @@ def side_head(*, mask: bool = True) -> str:
     return g(*parts)
 
 
-SIDE_PIECE = "M252 142Q262 140 268 150Q304 158 302 180Q298 204 262 220Q246 222 236 214Q226 198 230 180Q236 156 252 142Z"
+SIDE_PIECE = ("M252 142Q262 140 268 150Q304 158 302 180Q298 204 262 220Q246 222 236 214Q226 198 230 180"
+              "Q236 156 252 142Z")
 
 
 def side_facepiece() -> str:

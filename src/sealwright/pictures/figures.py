@@ -14,6 +14,7 @@ from sealwright.pictures.pen import COLOURS, EXERCISE, num
 
 # Marks on the light cards (bubble, clock, tick) keep their light colours on dark screens too.
 MARK, PAUSE, TICK = (COLOURS[name][0] for name in ("exercise", "dose", "good"))
+MIRROR = "matrix(-1 0 0 1 400 0)"
 Drawing = tuple[str, str]
 """(SVG inside, CSS of its movement)"""
 
@@ -27,7 +28,8 @@ def figure_svg(kind: str, *, animated: bool = True) -> str:
     except KeyError:
         raise NotFound(f"no figure {kind!r}", place="figure", mend=f"Choose one of {', '.join(FIGURES)}") from None
     style = f"<style>{css}{ALWAYS}</style>"
-    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 400" class="swf swf-{kind}'
+    return ('<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 400" preserveAspectRatio="xMidYMax meet" '
+            f'class="swf swf-{kind}'
             f'{"" if animated else " swf-still"}" data-figure="{kind}" aria-hidden="true" focusable="false">'
             f"{style}{body}</svg>")
 
@@ -68,11 +70,11 @@ def _breath(kind: str, seconds: float, rise: float, swell: float) -> Drawing:
         body += p.arrow("M40 372V278", (40, 278, -90)) + p.arrow("M360 278V372", (360, 372, 90))
     air = "M268 186Q284 194 268 206M282 176Q306 194 282 216" if deep else "M268 190Q280 196 268 204"
     one = f'<path d="{air}" fill="none" stroke="{EXERCISE}" stroke-width="6" stroke-linecap="round"/>'
-    body += p.g(one, p.g(one, at="matrix(-1 0 0 1 400 0)"), cls=puff)
+    body += p.g(one, p.g(one, at=MIRROR), cls=puff)
     hold = 0.96 if not deep else 0.92
     css = (_frames(chest, seconds, {"0%,100%": _move(y=0), "45%,55%": _move(y=-rise)})
-           + _frames(lung, seconds, {"0%,100%": _move(sx=hold - swell, sy=hold - swell), "45%,55%": _move(sx=1.04, sy=1.04)},
-                     more=_about(200, 320))
+           + _frames(lung, seconds, {"0%,100%": _move(sx=hold - swell, sy=hold - swell),
+                                     "45%,55%": _move(sx=1.04, sy=1.04)}, more=_about(200, 320))
            + _frames(puff, seconds, {"0%,50%": "opacity:0", "70%": "opacity:1", "95%,100%": "opacity:0"}))
     return body, css
 
@@ -99,8 +101,9 @@ def _side() -> Drawing:
     away = "transform:none;opacity:0"
     css += swing("swf-side-el", _move(18) + ";opacity:1", _move(-14) + ";opacity:0", "", away)
     css += swing("swf-side-er", _move(14) + ";opacity:0", _move(-18) + ";opacity:1", "", away)
-    body = (p.behind(p.PANE_FRONT) + p.torso() + p.ear(-1) + p.ear(1) + p.skull("swf-side", "swf-side-face") + p.ear(-1, "swf-side-el")
-            + p.ear(1, "swf-side-er") + p.face(parts="swf-side") + p.straps(("swf-side-sl", "swf-side-sr"))
+    body = (p.behind(p.PANE_FRONT) + p.torso() + p.ear(-1) + p.ear(1) + p.skull("swf-side", "swf-side-face")
+            + p.ear(-1, "swf-side-el")
+            + p.ear(1, "swf-side-er") + p.face("swf-side") + p.straps(("swf-side-sl", "swf-side-sr"))
             + p.facepiece(cls="swf-side-cup") + p.hood_front())
     return body + p.arrow("M96 336Q200 396 304 336", (96, 336, -150), (304, 336, -30)), css
 
@@ -114,25 +117,25 @@ def _nod() -> Drawing:
     return body, css
 
 
-def _bubble(*inside: str, cls: str = "") -> str:
-    return p.g(p.shape("M276 20H376Q392 20 392 36V104Q392 120 376 120H318L284 150L290 120H276Q260 120 260 104V36Q260 20 276 20Z",
-                       p.CARD), *inside, cls=cls)
+def _bubble(*inside: str) -> str:
+    outline = "M276 20H376Q392 20 392 36V104Q392 120 376 120H318L284 150L290 120H276Q260 120 260 104V36Q260 20 276 20Z"
+    return p.g(p.shape(outline, p.CARD), *inside)
 
 
 def _talk() -> Drawing:
-    lines = "".join(f'<path d="M282 {y}H{x}" stroke="{MARK}" stroke-width="10" stroke-linecap="round" fill="none" '
-                    f'class="swf-talk-line swf-talk-n{i}"/>' for i, (y, x) in enumerate(((48, 368), (70, 352), (92, 362))))
+    lines = "".join(p.g(p.thin(f"M282 {y}H{x}", 10, colour=MARK), cls=f"swf-talk-line swf-talk-n{n}")
+                    for n, (y, x) in enumerate(((48, 368), (70, 352), (92, 362))))
     person = _hooded(p.head("talk", through=0.55) + p.g(p.mouth("open"), cls="swf-talk-mouth"))
-    body = p.g(person, at="translate(-52 6)") + _bubble(lines)
-    css = (_frames("swf-talk-mouth", 1.1, {"0%,100%": _move(sx=1, sy=0.25), "25%": _move(sy=1.1), "50%": _move(sx=1.2, sy=0.5),
-                                           "75%": _move(sx=0.8, sy=1.2)}, more=_about(200, 198))
-           + _frames("swf-talk-line", 3.6, {"0%": "stroke-dashoffset:90", "30%,85%": "stroke-dashoffset:0", "100%": "stroke-dashoffset:-90"},
-                     more="stroke-dasharray:90 90")
+    css = (_frames("swf-talk-mouth", 1.1, {"0%,100%": _move(sy=0.25), "25%": _move(sy=1.1),
+                                           "50%": _move(sx=1.2, sy=0.5), "75%": _move(sx=0.8, sy=1.2)},
+                   more=_about(200, 198))
+           + _frames("swf-talk-line", 3.6, {"0%": "stroke-dashoffset:90", "30%,85%": "stroke-dashoffset:0",
+                                            "100%": "stroke-dashoffset:-90"}, more="stroke-dasharray:90 90")
            + ".swf-talk-n1{animation-delay:.5s}.swf-talk-n2{animation-delay:1s}")
-    return body, css
+    return p.g(person, at="translate(-52 6)") + _bubble(lines), css
 
 
-HIP, SHOULDER = (112, 284), (104, 178)
+HIP = (112, 284)
 
 
 def _upper(*arms: str, cls: str = "") -> str:
@@ -143,7 +146,7 @@ def _upper(*arms: str, cls: str = "") -> str:
 
 
 def _bend() -> Drawing:
-    legs = p.limb("M112 290L96 420", 44, p.CLOTH) + p.limb("M114 290L134 420", 44, p.CLOTH)
+    legs = p.limb("M112 290L90 470", 44, p.CLOTH) + p.limb("M114 290L142 470", 44, p.CLOTH)
     arm = p.limb("M104 196L128 244L176 186", 24, p.CLOTH) + p.fist(178, 176, 15)
     ghost = p.g(_upper(), at="rotate(76 112 284)", cls="swf-ghost")
     body = (ghost + legs + _upper(arm, cls="swf-bend-top")
@@ -182,10 +185,10 @@ def _grimace() -> Drawing:
         return p.g(f'<circle r="44" fill="{p.CARD}" {p.LINE}/>', f'<circle cx="-15" cy="-10" r="5" fill="{p.INK}"/>',
                    f'<circle cx="15" cy="-10" r="5" fill="{p.INK}"/>', p.thin(lips), at=f"translate({num(x)} 62)")
 
-    smile = p.thin("M172 190Q200 222 228 190", 'style="stroke-width:7px"')
-    frown = p.thin("M174 210Q200 180 226 210", 'style="stroke-width:7px"')
-    body = (p.torso() + p.head("grimace", through=0.5) + p.g(smile, cls="swf-grimace-a") + p.g(frown, cls="swf-grimace-b")
-            + small(60, "M-22 8Q0 32 22 8") + small(340, "M-20 22Q0 0 20 22")
+    smile = p.thin("M172 190Q200 222 228 190", 7)
+    frown = p.thin("M174 210Q200 180 226 210", 7)
+    body = (p.torso() + p.head("grimace", through=0.5) + p.g(smile, cls="swf-grimace-a")
+            + p.g(frown, cls="swf-grimace-b") + small(60, "M-22 8Q0 32 22 8") + small(340, "M-20 22Q0 0 20 22")
             + p.arrow("M124 44Q200 16 276 44", (124, 44, 160), (276, 44, 20)))
     css = (_frames("swf-grimace-a", 3, {"0%,40%,100%": "opacity:1", "50%,90%": "opacity:0"})
            + _frames("swf-grimace-b", 3, {"0%,40%,100%": "opacity:0", "50%,90%": "opacity:1"}, rest="opacity:0"))
@@ -195,14 +198,16 @@ def _grimace() -> Drawing:
 # --- states ---------------------------------------------------------------------------------------------------------
 
 def _clock(x: float, y: float, r: float) -> str:
-    return (f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(r)}" fill="{p.CARD}" {p.LINE}/>'
-            + p.thin(f"M{num(x)} {num(y - r + 6)}v8M{num(x)} {num(y + r - 6)}v-8M{num(x - r + 6)} {num(y)}h8M{num(x + r - 6)} {num(y)}h-8")
-            + p.g(p.thin(f"M{num(x)} {num(y)}V{num(y - r * 0.68)}", f'style="stroke:{MARK};stroke-width:8px"'), cls="swf-hand-long")
-            + p.thin(f"M{num(x)} {num(y)}L{num(x + r * 0.42)} {num(y + r * 0.2)}"))
+    ticks = "".join(f"M{num(x + dx * (r - 6))} {num(y + dy * (r - 6))}l{-8 * dx} {-8 * dy}"
+                    for dx, dy in ((1, 0), (0, 1), (-1, 0), (0, -1)))
+    return (f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(r)}" fill="{p.CARD}" {p.LINE}/>' + p.thin(ticks)
+            + p.g(p.thin(f"M{num(x)} {num(y)}v{num(-r * 0.68)}", 8, colour=MARK), cls="swf-hand-long")
+            + p.thin(f"M{num(x)} {num(y)}l{num(r * 0.42)} {num(r * 0.2)}"))
 
 
 def _clock_css(x: float, y: float) -> str:
-    return _frames("swf-hand-long", 12, {"0%": "transform:none", "100%": _move(turn=360)}, ease="linear", more=_about(x, y))
+    return _frames("swf-hand-long", 12, {"0%": "transform:none", "100%": _move(turn=360)}, ease="linear",
+                   more=_about(x, y))
 
 
 def _wait() -> Drawing:
@@ -247,9 +252,11 @@ def _taste() -> Drawing:
 
 
 def _mist_css() -> str:
-    return (_frames("swf-puff", 1.6, {"0%": "opacity:0;" + _move(14), "40%": "opacity:.8", "100%": "opacity:0;" + _move(-40)}, ease="ease-out")
+    return (_frames("swf-puff", 1.6, {"0%": "opacity:0;" + _move(14), "40%": "opacity:.8",
+                                      "100%": "opacity:0;" + _move(-40)}, ease="ease-out")
             + ".swf-p1{animation-delay:.3s}.swf-p2{animation-delay:.6s}"
-            + _frames("swf-bulb", 0.8, {"0%,100%": "transform:none", "50%": _move(sx=0.8, sy=0.82)}, more=_about(346, 222)))
+            + _frames("swf-bulb", 0.8, {"0%,100%": "transform:none", "50%": _move(sx=0.8, sy=0.82)},
+                      more=_about(346, 222)))
 
 
 def _hold() -> Drawing:
@@ -264,10 +271,10 @@ def _hush() -> Drawing:
 
 def _hem() -> Drawing:
     """Both hands hold the hem while the dose is given."""
-    arms = (p.shape("M76 400Q40 330 100 282L122 300Q96 340 128 404Z", p.CLOTH) + p.shape("M324 400Q360 330 300 282L278 300Q304 340 272 404Z", p.CLOTH)
-            + f'<ellipse cx="112" cy="276" rx="21" ry="18" fill="{p.SKIN}" {p.LINE}/><ellipse cx="288" cy="276" rx="21" ry="18" fill="{p.SKIN}" {p.LINE}/>'
-            + p.thin("M102 268V282M112 266V284M122 268V282M278 268V282M288 266V284M298 268V282", 'stroke-width="3"'))
-    return _hooded(p.head("hem")) + arms + p.nebuliser(), _mist_css()
+    sleeve = p.shape("M76 412Q40 330 100 282L122 300Q96 340 128 412Z", p.CLOTH)
+    hand = f'<ellipse cx="112" cy="276" rx="21" ry="18" fill="{p.SKIN}" {p.LINE}/>'
+    arm = p.g(sleeve, hand, p.thin("M102 268V282M112 266V284M122 268V282", 3))
+    return _hooded(p.head("hem")) + arm + p.g(arm, at=MIRROR) + p.nebuliser(), _mist_css()
 
 
 def _stop() -> Drawing:
@@ -275,44 +282,51 @@ def _stop() -> Drawing:
 
 
 def _glass() -> str:
-    return (p.shape("M-22 -34H22L16 34H-16Z", p.CARD) + f'<path d="M-18 -6H18L14 30H-14Z" fill="{MARK}" opacity=".6"/>')
+    return (p.shape("M-22 -34H22L16 34H-16Z", p.CARD)
+            + f'<path d="M-18 -6H18L14 30H-14Z" fill="{MARK}" opacity=".6"/>')
 
 
 def _water() -> Drawing:
-    arm = p.g(p.shape("M312 500Q344 330 306 246L276 252Q296 320 232 500Z", p.CLOTH), p.g(_glass(), at="translate(268 214) rotate(-34)"),
+    arm = p.g(p.shape("M312 500Q344 330 306 246L276 252Q296 320 232 500Z", p.CLOTH),
+              p.g(_glass(), at="translate(268 214) rotate(-34)"),
               p.shape("M262 236Q254 214 276 206Q306 200 310 226Q312 250 292 254Q270 254 262 236Z", p.SKIN),
-              p.thin("M272 220Q284 214 296 216M274 232Q286 226 300 230", 'stroke-width="3"'), cls="swf-water-arm")
+              p.thin("M272 220Q284 214 296 216M274 232Q286 226 300 230", 3), cls="swf-water-arm")
     body = p.torso() + p.head("water", mask=False, lips="open") + arm
-    css = _frames("swf-water-arm", 5, {"0%,10%,100%": _move(28, 70, turn=16), "40%,70%": _move(-26, 4, turn=-6)}, more=_about(300, 412),
-                  rest=_move(-26, 4, turn=-6))
+    css = _frames("swf-water-arm", 5, {"0%,10%,100%": _move(28, 70, turn=16), "40%,70%": _move(-26, 4, turn=-6)},
+                  more=_about(300, 412), rest=_move(-26, 4, turn=-6))
     return body, css
 
 
 def _done() -> Drawing:
-    tick = f'<circle cx="322" cy="92" r="62" fill="{p.CARD}" stroke="{TICK}" stroke-width="9"/><path d="M292 94L314 118L354 66" fill="none" stroke="{TICK}" stroke-width="15" stroke-linecap="round" stroke-linejoin="round" class="swf-done-tick"/>'
-    css = _frames("swf-done-tick", 5, {"0%": "stroke-dashoffset:110", "18%,100%": "stroke-dashoffset:0"}, more="stroke-dasharray:110")
+    tick = (f'<circle cx="322" cy="92" r="62" fill="{p.CARD}" stroke="{TICK}" stroke-width="9"/>'
+            + p.g(p.thin("M292 94L314 118L354 66", 15, colour=TICK), cls="swf-done-tick"))
+    css = _frames("swf-done-tick", 5, {"0%": "stroke-dashoffset:110", "18%,100%": "stroke-dashoffset:0"},
+                  more="stroke-dasharray:110")
     return p.g(p.torso() + p.head("done", mask=False, lips="glad"), at="translate(-46 4)") + tick, css
 
 
 def _break_seal() -> Drawing:
     """A finger lifts the edge of the facepiece under the hood; air goes in."""
-    finger = p.g(p.shape("M330 412Q352 330 312 262L288 232L256 204Q244 196 238 206Q236 214 244 222L262 244Q254 262 268 280Q290 300 276 340L262 412Z", p.SKIN), cls="swf-break-finger")
-    gap = p.arrow("M306 150Q270 160 250 184", (250, 184, 128), cls="swf-break-air")
+    finger = p.shape("M330 412Q352 330 312 262L288 232L256 204Q244 196 238 206Q236 214 244 222L262 244Q254 262 268 280"
+                     "Q290 300 276 340L262 412Z", p.SKIN)
     face = p.head("break", mask=False) + p.straps() + p.g(p.facepiece(), cls="swf-break-cup")
-    body = _hooded(face + finger) + gap
-    css = (_frames("swf-break-cup", 3.4, {"0%,15%,100%": "transform:none", "45%,80%": _move(turn=14)}, more=_about(158, 176))
-           + _frames("swf-break-finger", 3.4, {"0%,15%,100%": "transform:none", "45%,80%": _move(10, 4)}, more=_about(330, 412))
-           + _frames("swf-break-air", 3.4, {"0%,30%": "opacity:0", "50%,80%": "opacity:1", "100%": "opacity:0"}))
+    body = (_hooded(face + p.g(finger, cls="swf-break-finger"))
+            + p.arrow("M306 150Q270 160 250 184", (250, 184, 128), cls="swf-break-air"))
+    css = (_frames("swf-break-cup", 3.4, {"0%,15%,100%": "transform:none", "45%,80%": _move(turn=14)},
+                   more=_about(158, 176), rest=_move(turn=14))
+           + _frames("swf-break-finger", 3.4, {"0%,15%,100%": "transform:none", "45%,80%": _move(10, 4)},
+                     more=_about(330, 412))
+           + _frames("swf-break-air", 3.4, {"0%,30%,100%": "opacity:0", "50%,80%": "opacity:1"}))
     return body, css
 
 
 def _seal_check() -> Drawing:
     """Both hands close round the facepiece."""
-    def one() -> str:
-        return (p.shape("M60 412Q64 320 112 268L146 288Q118 340 122 412Z", p.CLOTH)
-                + p.shape("M110 274Q120 210 152 168Q162 158 170 168L178 162Q188 160 188 172L178 204Q192 196 194 206Q194 216 168 238Q158 280 142 294Z", p.SKIN)
-                + p.thin("M170 168L156 204M180 176L166 206", 'stroke-width="3"'))
-    pair = p.g(one(), cls="swf-check-l") + p.g(p.g(one(), at="matrix(-1 0 0 1 400 0)"), cls="swf-check-r")
+    hand = ("M110 274Q120 210 152 168Q162 158 170 168L178 162Q188 160 188 172L178 204Q192 196 194 206Q194 216 168 238"
+            "Q158 280 142 294Z")
+    one = (p.shape("M54 470Q64 320 112 268L146 288Q118 340 122 470Z", p.CLOTH) + p.shape(hand, p.SKIN)
+           + p.thin("M170 168L156 204M180 176L166 206", 3))
+    pair = p.g(one, cls="swf-check-l") + p.g(p.g(one, at=MIRROR), cls="swf-check-r")
     body = p.torso() + p.head("check") + pair
     css = (_frames("swf-check-l", 4, {"0%,10%,100%": _move(-34, 26), "40%,75%": "transform:none"})
            + _frames("swf-check-r", 4, {"0%,10%,100%": _move(34, 26), "40%,75%": "transform:none"}))

@@ -61,7 +61,7 @@ class _Past(msgspec.Struct):
     squeezes: int = 0
     not_tasted: bool = False
     tasted_at: int | None = None
-    hood_off: bool = False
+    hood_off: bool = True
     donned_at: int | None = None
     zero_at: int | None = None
     reason: str = ""
@@ -163,9 +163,9 @@ def _step(past: _Past, kind: str, e: Event, protocol: Protocol, starts: dict[str
 def _tasted(past: _Past, at: int) -> None:
     """The first taste, in screening, is the threshold; any later one ends the test."""
     if past.phase == "screening":
-        past.phase, past.tasted_at, past.hood_off = "tasted-screening", at, False
+        past.phase, past.tasted_at = "tasted-screening", at
     else:
-        past.phase, past.hood_off = "tasted", False
+        past.phase = "tasted"
 
 
 def _hood_off(past: _Past, protocol: Protocol) -> None:
@@ -183,7 +183,9 @@ def _move_on(past: _Past, kind: str, e: Event) -> None:
         past.phase = "wear" if e.data.passed else "donning"
     elif kind == "comfort-judged":
         past.phase = "ready" if e.data.comfortable else "pause"
+        past.hood_off = not e.data.comfortable
     elif kind in MOVES:
+        past.hood_off = past.hood_off and kind not in ("screening-started", "run-started")
         past.phase = MOVES[kind]
         past.donned_at = e.at if kind == "donned" else past.donned_at
         past.zero_at = e.at if kind == "run-started" else past.zero_at
