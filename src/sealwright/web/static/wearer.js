@@ -98,13 +98,12 @@ function show() {
 }
 
 // Long words in some languages: all but the line gives way first, then the line.
-let fitted = "";
 function fit() {
   const told = document.querySelector(".told"), main = document.querySelector("main");
   const now = [innerWidth, innerHeight, at("line").textContent, at("detail").textContent, at("left").hidden,
     at("next").textContent].join("|");
-  if (now === fitted) return;
-  fitted = now;
+  if (now === document.body.dataset.fitted) return;
+  document.body.dataset.fitted = now;
   const over = () => main.scrollHeight > main.clientHeight + 1 || told.scrollHeight > told.clientHeight + 1;
   for (const [rest, line] of [[1, 1], [0.9, 1], [0.8, 1], [0.7, 1], [0.6, 0.95], [0.5, 0.85], [0.5, 0.7]]) {
     document.body.style.setProperty("--fit", rest);
@@ -187,4 +186,4 @@ stayAwake();
 if (!state.closed) listen();
 setInterval(show, 200);
 addEventListener("resize", show);
-document.fonts?.ready.then(() => { fitted = ""; show(); });
+document.fonts?.ready.then(() => { delete document.body.dataset.fitted; show(); });
