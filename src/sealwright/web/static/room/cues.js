@@ -3,7 +3,7 @@
 
 const LOOK_AHEAD_MS = 1000, EVERY_MS = 50;
 const LATE_MS = 50;                                 // a cue later than this is left out, never made up for
-const MOVED_S = 0.01, SOUNDING_S = 0.03;
+const MOVED_S = 0.01, SOUNDING_S = 0.03, STALE_MS = 200;        // after a sleep the browser's pair of the clocks is of before it
 const TONES = {
   ready: [[880, 0.05]],
   dose: [[660, 0.09], [990, 0.14]],
@@ -24,8 +24,9 @@ export class Cues {
 
   // Browsers let sound start only after a touch or a key.
   async wake() {
-    this.context ||= new AudioContext({ latencyHint: "interactive" });
-    if (!this.out) {
+    if (!this.context) {
+      this.context = new AudioContext({ latencyHint: "interactive" });
+      this.context.onstatechange = () => this.look();
       this.out = this.context.createGain();
       this.out.connect(this.context.destination);
       this.level();
@@ -46,9 +47,12 @@ export class Cues {
   // Audio time (s) at which a tone must start to leave the output at a performance time (ms). Asked anew for each cue:
   // the two clocks drift, and the delay of an output changes with the device.
   audioTime(performanceTime) {
-    const { currentTime, outputLatency = 0 } = this.context, stamp = this.context.getOutputTimestamp?.();
-    if (stamp?.performanceTime > 0) return stamp.contextTime + (performanceTime - stamp.performanceTime) / 1000;
-    return currentTime - outputLatency + (performanceTime - performance.now()) / 1000;
+    const { currentTime, outputLatency = 0 } = this.context, now = performance.now();
+    const stamp = this.context.getOutputTimestamp?.();
+    if (stamp && now - stamp.performanceTime < STALE_MS) {
+      return stamp.contextTime + (performanceTime - stamp.performanceTime) / 1000;
+    }
+    return currentTime - outputLatency + (performanceTime - now) / 1000;
   }
 
   look() {
