@@ -7,7 +7,7 @@ import json
 
 import pytest
 import rfc8785
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sealwright.errors import BadInput
@@ -22,11 +22,13 @@ values = st.recursive(leaves, lambda inner: st.lists(inner, max_size=4) | st.dic
 
 
 @given(values)
+@settings(deadline=None)
 def test_equals_the_reference_package(value: object) -> None:
     assert canonical(value) == rfc8785.dumps(value)
 
 
 @given(values)
+@settings(deadline=None)
 def test_says_the_same_and_is_a_fixed_point(value: object) -> None:
     written = canonical(value)
     assert json.loads(written) == value

@@ -148,7 +148,7 @@ with open_ledger(sys.argv[1], org="yard") as ledger:
 def test_processes_that_open_a_new_ledger_at_once_agree(file: Path) -> None:
     started = [subprocess.Popen([sys.executable, "-c", OPENER, str(file)], stdout=subprocess.PIPE, text=True)
                for _ in range(4)]
-    said = [process.communicate(timeout=50)[0].strip() for process in started]
+    said = [process.communicate(timeout=120)[0].strip() for process in started]
     assert [process.returncode for process in started] == [0] * 4
     assert len(set(said)) == 1 and said[0]
 
