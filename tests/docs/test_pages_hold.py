@@ -143,3 +143,16 @@ def test_words_on_keys_in_the_tutorial_are_those_of_the_room() -> None:
         fixed = not re.search(r"\d|…|size", words)
         parts = words.split(": ") if fixed else re.findall(r"[A-Za-z]{3,}", words)
         assert [p for p in parts if p.lower() not in said] == [], words
+
+
+def test_the_program_that_enters_an_organisation_does_so_and_may_run_twice(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from sealwright.ledger import open_ledger
+
+    code = re.findall(r"```python\n(.*?)```", read(DOCS / "how-to/own-organisation.md"), re.DOTALL)[0]
+    monkeypatch.chdir(tmp_path)
+    for _ in range(2):
+        exec(compile(code, "enter.py", "exec"), {"__name__": "enter"})
+    with open_ledger("ours.db", org="our-yard") as ledger:
+        assert [w.name for w in ledger.wearers()] == ["Jadwiga Zielona", "Tobias Larkmoor"]
+        assert (len(ledger.testers()), len(ledger.facepieces()), len(ledger.lots()), ledger.count()) == (1, 1, 2, 6)
