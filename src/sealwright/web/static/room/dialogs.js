@@ -44,10 +44,10 @@ export function stopDialog(room, lane) {
   dialog.showModal();
 }
 
-// Tasted, by whom? The lane in hand, or the only one under a hood, else it is asked.
-export function askWhoTasted(room) {
+// Tasted, by whom? The lane in hand when that is `sure`, or the only one under a hood, else it is asked.
+export function askWhoTasted(room, sure = true) {
   const hooded = room.acts(room.clock.now()).filter((a) => a.taste).map((a) => a.lane);
-  const lane = hooded.find((l) => l.test === room.focus) || (hooded.length === 1 ? hooded[0] : null);
+  const lane = (sure && hooded.find((l) => l.test === room.focus)) || (hooded.length === 1 ? hooded[0] : null);
   if (lane) return room.answer(lane, [{ kind: "tasted", data: {} }]);
   if (!hooded.length) return;
   const at = room.clock.now(), dialog = $("who");

@@ -14,7 +14,7 @@ export function bindKeys(room) {
     lane = act?.lane;
     if (!act?.taste) return;
     key()?.classList.add("holding");
-    timer = setTimeout(() => { down = "spent"; release(); room.press(true); }, HOLD_MS);
+    timer = setTimeout(() => { down = "spent"; release(); room.press(true, lane); }, HOLD_MS);
   };
   const release = () => { clearTimeout(timer); key()?.classList.remove("holding"); };
   const end = (source) => {

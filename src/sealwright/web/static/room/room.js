@@ -15,7 +15,7 @@ import { Sender } from "./sender.js";
 import { openStore } from "./store.js";
 import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
 
-const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, EVERY_MS = 100;
+const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, BOUNCE_MS = 300, QUICK_MS = 100, EVERY_MS = 100;
 const build = document.body.dataset.build;
 const roomId = (localStorage["sealwright.room"] ||= freshId("r"));
 
@@ -354,11 +354,13 @@ class Room {
 
   // -- keys --------------------------------------------------------------------------------------------------------
 
-  press(held) {
-    const act = this.act;
-    if (!act || performance.now() < this.guardUntil) return;
-    if (held && act.taste) return this.do({ events: [{ kind: "tasted", data: {} }], lane: act.lane });
-    if (act.key) return this.do({ ...act.key, lane: act.lane });
+  // `lane`: the one in hand when the key went down. A bouncing pedal must not answer what is asked next.
+  press(held, lane) {
+    const act = this.act, now = performance.now();
+    if (held) return act?.taste && act.lane === lane ? this.do({ events: [{ kind: "tasted", data: {} }], lane }) : askWhoTasted(this, false);
+    if (!act?.key || now < this.guardUntil) return;
+    this.guardUntil = now + (act.key.quick ? QUICK_MS : BOUNCE_MS);
+    return this.do({ ...act.key, lane: act.lane });
   }
 }
 
