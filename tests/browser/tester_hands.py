@@ -53,8 +53,12 @@ class Hands:
     def step(self, ms: int = 200) -> None:
         """Lets the page's clock and the server's go on, every timer firing on its way."""
         self.page.clock.run_for(ms)
-        self.server.clock.ahead_ms += ms
-        self.page.evaluate("window.room?.busy")
+        self._together()
+
+    def _together(self) -> None:
+        """The server's clock goes with the page's; and the room has put away what it had in hand."""
+        now = self.page.evaluate("async () => { await window.room?.busy; return Date.now() }")
+        self.server.clock.ahead_ms += now - self.server.clock()
 
     def wait(self, seconds: float, stride_s: float = 1.0) -> None:
         """Time as it goes by in the room, in strides."""
@@ -66,7 +70,7 @@ class Hands:
     def skip(self, seconds: float) -> None:
         """A long wait, in which each timer fires at most once."""
         self.page.clock.fast_forward(round(seconds * 1000))
-        self.server.clock.ahead_ms += round(seconds * 1000)
+        self._together()
         self.step()
 
     # -- eyes
@@ -152,7 +156,11 @@ class Hands:
         for field, value in {"wearer": wearer, **chosen}.items():
             if value is not None:
                 self.page.select_option(f"#new-{field}", value)
+        before = self.see("() => room.lanes.length")
         self.doing(lambda: self.page.click("#new-form button[type=submit]"))
+        settled(lambda: self.see(f"() => room.lanes.length > {before} && room.picked === room.lanes.at(-1).test"),
+                "the new lane in hand")
+        self.step()
 
     # -- stretches of a test
 
