@@ -29,7 +29,7 @@ $(VENV)/bin/python:
 # The packages are pinned by hash; the project itself is linked in without fetching anything more.
 $(VENV)/.run: requirements/run.txt pyproject.toml | $(VENV)/bin/python
 	$(PY) -m pip install -q --require-hashes -r requirements/run.txt
-	$(PY) -m pip install -q --no-build-isolation --no-deps -e .
+	PATH="$(CURDIR)/$(VENV)/bin:$$PATH" $(PY) -m pip install -q --no-build-isolation --no-deps -e .
 	@touch $@
 
 $(VENV)/.test: requirements/test.txt $(VENV)/.run
@@ -47,6 +47,12 @@ debian:
 lock:
 	for s in run test; do uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
 	  --python-version 3.11 requirements/$$s.in -o requirements/$$s.txt; done
+
+# Takes the wearer's sentences out of the code and into the catalogues, untranslated ones empty.
+messages: $(VENV)/.run
+	$(VENV)/bin/pybabel -q extract -F babel.cfg -k mark -k count:1,2 --sort-output --no-location --omit-header \
+	  -o src/sealwright/locale/wearer.pot .
+	$(VENV)/bin/pybabel -q update -i src/sealwright/locale/wearer.pot -d src/sealwright/locale -D wearer
 
 clean:
 	rm -rf $(VENV) .cache .pytest_cache .mypy_cache .ruff_cache

@@ -51,8 +51,8 @@ def _noted(file: Path) -> tuple[Head, ...]:
 
 
 def _tell(report: ChainReport) -> None:
-    say.line(f"{'Whole' if report.ok else 'BROKEN'}: {report.events} events read in {report.chains} "
-             f"chain{'' if report.chains == 1 else 's'}", bold=True)
+    state = "BROKEN" if report.broken else "Whole" if report.ok else "Whole, but its tables differ"
+    say.line(f"{state}: {report.events} events read in {report.chains} chain{'' if report.chains == 1 else 's'}", bold=True)
     if report.broken:
         b = report.broken
         say.line(say.tidy(f"Event {b.n} ({b.id or 'no id'}) of chain {b.chain}: {b.why}"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import secrets
+import time
 from functools import cache
 from typing import Any
 
@@ -22,8 +24,17 @@ from sealwright.web.hub import Hub
 from sealwright.web.pairing import Pairings
 from sealwright.web.wearer_sentences import spoken
 
+BOOT = secrets.token_hex(8)
+"""Tells one run of the server from the next: steady clocks of two runs do not compare."""
 MAX_EVENTS = 200
 PX_PER_S = 12
+
+
+def _steady() -> dict[str, Any]:
+    """A clock that goes on through sleep and knows no clock changes, where this system has one."""
+    kind = getattr(time, "CLOCK_BOOTTIME", None) or getattr(time, "CLOCK_MONOTONIC", None)
+    seconds = time.clock_gettime(kind) if kind is not None else time.monotonic()
+    return {"steady": round(seconds * 1000), "boot": BOOT}
 
 
 def json_of(value: Any) -> Response:
@@ -75,7 +86,7 @@ class Api:
         return json_of({"sha256": sha256, "now": self.hub.now()})
 
     async def now(self, request: Request) -> Response:
-        return JSONResponse({"now": self.hub.now(), "build": BUILD})
+        return JSONResponse({"now": self.hub.now(), "build": BUILD, **_steady()})
 
     async def pack(self, request: Request) -> Response:
         """Everything a room needs to go on alone: protocols, scores, wearers, facepieces, testers, lots, words."""
@@ -84,11 +95,12 @@ class Api:
     def _pack(self) -> dict[str, Any]:
         ledger = self.hub.ledger
         return {
-            "build": BUILD, "now": self.hub.now(), "org": self.org_name, "protocols": _protocols(),
-            "wearers": ledger.wearers(), "facepieces": ledger.facepieces(), "testers": ledger.testers(),
+            "build": BUILD, "now": self.hub.now(), **_steady(), "org": self.org_name, "protocols": _protocols(),
+            "wearers": [{"id": w.id, "name": w.name, "language": w.language} for w in ledger.wearers()],
+            "facepieces": ledger.facepieces(), "testers": ledger.testers(),
             "lots": ledger.lots(), "spoken": {lang: spoken(lang) for lang in words.available_languages()},
             "equipment": equipment(),
-            "open": [{"id": t.id, "wearer": t.wearer} for t in ledger.tests(open_only=True)],
+            "open": [{"id": t.id, "wearer": t.wearer} for t in ledger.tests(open_only=True, limit=1000)],
             "languages": words.available_languages(),
         }
 

@@ -21,7 +21,7 @@ from sealwright.protocols import Protocol as TestProtocol
 from sealwright.protocols import compile_score
 from sealwright.web.pairing import GUESS_WINDOW_MS, Pairings, TooManyGuesses, grouped, normal
 from sealwright.web.wearer_sentences import labels, present, spoken
-from sealwright.web.wearer_state import ScreenState, level_of, screen_state
+from sealwright.web.wearer_state import ScreenState, level_of, recorded_offset, screen_state
 from sealwright.web.words import SOURCE, available_languages, closest, words
 
 __all__ = ["Pairings", "ScreenState", "WearerDeps", "grouped", "screen_state", "spoken", "wearer_routes"]
@@ -138,7 +138,8 @@ class _Screen:
             score = None if level is None else compile_score(protocol, level)
         except BadInput:
             score = None  # A level the protocol does not have: the room says so, the wearer is not troubled.
-        state = screen_state(events, protocol, score, self.deps.now(), self.deps.offset_of(test))
+        offset = self.deps.offset_of(test) or recorded_offset(events)  # A server just restarted knows none.
+        state = screen_state(events, protocol, score, self.deps.now(), offset)
         if state.closed:
             self.deps.pairings.close(test)
         return present(state, words(language or self.deps.language_of(test) or SOURCE))

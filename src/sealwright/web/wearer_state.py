@@ -117,6 +117,12 @@ def level_of(events: Sequence[Event], protocol: Protocol) -> int | None:
     return dose.level if dose else None
 
 
+def recorded_offset(events: Sequence[Event]) -> int:
+    """Room minus server (ms) as the test itself last recorded it; 0 when it never did."""
+    return next((e.data.offset_ms for e in reversed(events)
+                 if KIND_OF[type(e.data)] == "clock-checked" and e.data.offset_ms), 0)
+
+
 def _follow(events: Sequence[Event], protocol: Protocol, score: Score | None) -> _Past:
     kinds = {e.id: KIND_OF[type(e.data)] for e in events}
     withdrawn = {e.data.event for e in events if kinds[e.id] == "taken-back"}

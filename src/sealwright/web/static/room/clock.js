@@ -29,7 +29,7 @@ export class RoomClock {
   stepped() {
     const gap = this.#gap(), step = gap - this.wallGap;
     this.wallGap = gap;
-    if (Math.abs(step) < 1000) { this.slow = (this.slow || 0) + step; return 0; }
+    if (Math.abs(step) < 1000) return 0;
     this.correction -= step;
     return Math.round(step);
   }
@@ -44,6 +44,20 @@ export class RoomClock {
   compare(serverNow, before, after) {
     this.offset = Math.round((before + after) / 2 - serverNow);
     return this.offset;
+  }
+
+  // The server's steady clock (it runs on through sleep and knows no clock changes) was `steady` between two room times.
+  compareSteady({ steady, boot }, before, after) { this.steady = { boot, offset: (before + after) / 2 - steady }; }
+
+  // The wall clock went ahead by `step`: did this computer sleep? Then the room's clock stood still meanwhile and is put
+  // forward. Returns by how much (ms); 0: the wall clock was set.
+  woke(step, { steady, boot }, before, after) {
+    if (!this.steady || this.steady.boot !== boot) return 0;
+    const behind = Math.round(steady + this.steady.offset - (before + after) / 2);
+    if (behind < 1000 || Math.abs(behind - step) > Math.max(2000, step / 20)) return 0;
+    this.base += behind;
+    this.correction += step;
+    return behind;
   }
 
   // After a reload: did the wall clock step while the page was gone? If so go on by the server's clock.

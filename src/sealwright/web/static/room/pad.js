@@ -50,6 +50,7 @@ export class Pad {
 }
 
 export async function sha256(text) {
+  if (!globalThis.crypto?.subtle) return null;
   const digest = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text));
   return [...new Uint8Array(digest)].map((b) => b.toString(16).padStart(2, "0")).join("");
 }

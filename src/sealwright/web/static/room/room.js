@@ -45,14 +45,7 @@ class Room {
     }
     // Browsers write the beat to disk late; an event is on disk at once.
     const beat = Math.max(this.clock.lastBeat ?? 0, ...this.lanes.map((l) => l.facts.events.at(-1).at));
-    const now = this.clock.now();
-    for (const lane of this.lanes) {
-      if (!underHood(lane.facts) || now - beat < lane.protocol.away_s * 1000) continue;
-      this.away = { from: beat, to: now };
-      await this.tickLane(lane, now);
-      await this.record(lane, [{ kind: "room-returned", data: { away_at: beat } }]);
-    }
-    this.away = null;
+    await this.comeBack(beat, this.clock.now());
   }
 
   addLane(kept, events) {
@@ -190,22 +183,62 @@ class Room {
     const person = role === "tester" ? this.tester : lane.facts.opened.data.wearer;
     const path = this.pad?.path() ?? new Pad(document.createElement("canvas")).path();
     const mark = freshId("m");
-    const digest = await sha256(path);
-    await this.record(lane, [{ kind: "signed", data: { role, mark, sha256: digest } }], [{ mark, person, role, path }]);
+    const drawing = { mark, person, role, path };
+    const digest = await sha256(path) || await this.hashedThere(drawing);
+    if (!digest) return;
+    await this.record(lane, [{ kind: "signed", data: { role, mark, sha256: digest } }], [drawing]);
     this.pad = null;
+  }
+
+  // An address without https has no hashing in the browser: the server keeps the drawing first and hashes it.
+  async hashedThere(drawing) {
+    try {
+      const response = await fetch("/api/marks", { method: "POST", headers: { "Content-Type": "application/json" },
+                                                   body: JSON.stringify(drawing) });
+      if (response.ok) return (await response.json()).sha256;
+    } catch { /* said below */ }
+    put("refused", "<p><b>The signature could not be kept:</b> this address is not secure, so it needs the server, which does not answer. Sign again when it does.</p>");
+    return null;
   }
 
   // -- time --------------------------------------------------------------------------------------------------------
 
   async tick() {
     const step = this.clock.stepped();
-    if (step) for (const lane of this.lanes.filter((l) => !l.facts.closed)) {
-      await this.record(lane, [{ kind: "clock-checked", data: { stepped_ms: step } }]);
-    }
+    if (step) await this.afterStep(step);
     const now = this.clock.now();
     for (const lane of this.lanes) await this.tickLane(lane, now);
     if (this.back && this.back.until < now) this.back = null;
     this.refresh();
+  }
+
+  // The wall clock and the room's own went apart: this computer slept, or its clock was set.
+  async afterStep(step) {
+    const from = this.clock.now();
+    const slept = step > 0 ? await this.askSlept(step) : 0;
+    if (slept) return this.comeBack(from, this.clock.now());
+    for (const lane of this.lanes.filter((l) => !l.facts.closed)) {
+      await this.record(lane, [{ kind: "clock-checked", data: { stepped_ms: step } }]);
+    }
+  }
+
+  async askSlept(step) {
+    const before = this.clock.now();
+    try {
+      const answer = await (await fetch("/api/now", { signal: AbortSignal.timeout(2000) })).json();
+      return this.clock.woke(step, answer, before, this.clock.now());
+    } catch { return 0; }
+  }
+
+  // The room was gone between two instants: lanes under a hood catch up, and say so.
+  async comeBack(from, to) {
+    this.away = { from, to };
+    for (const lane of this.lanes) {
+      if (!underHood(lane.facts) || to - from < lane.protocol.away_s * 1000) continue;
+      await this.tickLane(lane, to);
+      await this.record(lane, [{ kind: "room-returned", data: { away_at: from } }]);
+    }
+    this.away = null;
   }
 
   async tickLane(lane, now) {
@@ -372,7 +405,11 @@ async function fetchPack(clock) {
     const response = await fetch("/api/pack");
     if (!response.ok) throw new Error(response.status);
     const pack = await response.json();
-    if (!response.headers.get("X-Kept")) pack.stepped = clock.resume(pack.now, before, clock.now());
+    pack.wearers.sort((a, b) => (a.name || a.id).localeCompare(b.name || b.id));
+    if (!response.headers.get("X-Kept")) {
+      pack.stepped = clock.resume(pack.now, before, clock.now());
+      clock.compareSteady(pack, before - pack.stepped, clock.now());
+    }
     try { localStorage.setItem("sealwright.pack", JSON.stringify(pack)); } catch { /* too large: the worker keeps it */ }
     return pack;
   } catch (error) {
