@@ -1,4 +1,4 @@
-"""The wearer's page in a real browser: pairing, playing the score by itself, losing the server, fitting every screen."""
+"""The wearer's page in a real browser: pairing, playing the score alone, losing the server, fitting every screen."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import time
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from tests.web.wearer_fake import TEST, FakeDeps, played, serving, until
 
 from sealwright.assess import event
-from tests.web.wearer_fake import TEST, FakeDeps, played, serving, until
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("wearer-page")]
 PHONE, TABLET, WALL = {"width": 390, "height": 844}, {"width": 1024, "height": 768}, {"width": 1600, "height": 900}

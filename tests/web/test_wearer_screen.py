@@ -155,6 +155,18 @@ def test_every_code_has_a_figure_and_a_sentence():
             assert all(a.say in LINES and a.figure in KINDS for a in state.acts)
 
 
+def test_after_a_restart_the_offset_is_the_one_on_record():
+    deps = FakeDeps(now=Clock(), language="en")
+    run = until(played(), "run-started")
+    checked = event("clock-checked", run[-1].at, "tester-1", "checked", offset_ms=90_000)
+    stepped = event("clock-checked", run[-1].at, "tester-1", "stepped", stepped_ms=4000)
+    deps.put([*run, checked, stepped])
+    path = f"/w/{deps.pairings.code_for(TEST)}/state"
+    assert Client(deps.app()).get(path).json()["run_started_at"] == run[-1].at - 90_000
+    deps.offset = 91_000
+    assert Client(deps.app()).get(path).json()["run_started_at"] == run[-1].at - 91_000
+
+
 # --- words ---
 
 LANGUAGES = [tag for tag in words.available_languages() if tag != words.SOURCE]
