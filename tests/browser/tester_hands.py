@@ -29,6 +29,8 @@ def settled(condition: Callable[[], Any], what: str, within_s: float = 20) -> An
 class Hands:
     def __init__(self, page: Any, server: Any) -> None:
         self.page, self.server, self.complaints = page, server, []
+        self.stepped_ms = 0
+        """How far the test has set the page's wall clock; the server's did not go with it."""
         page.on("pageerror", lambda error: self.complaints.append(str(error)))
         page.on("console", lambda m: m.type == "error" and "Failed to load resource" not in m.text
                 and self.complaints.append(m.text))
@@ -58,7 +60,7 @@ class Hands:
     def _together(self) -> None:
         """The server's clock goes with the page's; and the room has put away what it had in hand."""
         now = self.page.evaluate("async () => { await window.room?.busy; return Date.now() }")
-        self.server.clock.ahead_ms += now - self.server.clock()
+        self.server.clock.ahead_ms += now - self.stepped_ms - self.server.clock()
 
     def wait(self, seconds: float, stride_s: float = 1.0) -> None:
         """Time as it goes by in the room, in strides."""
