@@ -52,7 +52,8 @@ def _noted(file: Path) -> tuple[Head, ...]:
 
 def _tell(report: ChainReport) -> None:
     state = "BROKEN" if report.broken else "Whole" if report.ok else "Whole, but its tables differ"
-    say.line(f"{state}: {report.events} events read in {report.chains} chain{'' if report.chains == 1 else 's'}", bold=True)
+    chains = f"{report.chains} chain{'' if report.chains == 1 else 's'}"
+    say.line(f"{state}: {report.events} events read in {chains}", bold=True)
     if report.broken:
         b = report.broken
         say.line(say.tidy(f"Event {b.n} ({b.id or 'no id'}) of chain {b.chain}: {b.why}"))
