@@ -47,7 +47,7 @@ def read_record(raw: bytes, place: str) -> Any:
         record = _DECODER.decode(raw)
     except msgspec.ValidationError as error:
         raise _refusal(str(error), _plain(raw, place), place) from error
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise _no_json(error, place) from error
     _refuse_repeats(record.events, place)
     return record
@@ -117,7 +117,7 @@ def _plain(raw: bytes, place: str) -> Any:
     """The JSON as plain values; where it breaks further on, that is the thing to say."""
     try:
         return msgspec.json.decode(raw)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise _no_json(error, place) from error
 
 
