@@ -274,6 +274,16 @@ def test_a_code_that_is_taken_is_not_given_twice():
     assert [codes.code_for("a"), codes.code_for("b")] == ["222222", "333333"]
 
 
+def test_with_a_secret_codes_outlive_a_restart_of_the_server() -> None:
+    before = Pairings(Clock(), secret="one installation")
+    code = before.code_for("t-1")
+    after = Pairings(Clock(), secret="one installation", still_open=lambda: ["t-0", "t-1"])
+    assert after.test_for(code) == "t-1"
+    assert Pairings(Clock(), secret="another", still_open=lambda: ["t-1"]).test_for(code) is None
+    assert len({before.code_for(f"t-{n}") for n in range(500)}) == 500
+
+
+
 def test_codes_end_with_the_test_and_after_twelve_hours():
     clock = Clock()
     codes = Pairings(clock)

@@ -64,7 +64,11 @@ class ScreenNeeds:
 def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms,
              hosts: frozenset[str] | None = None) -> Starlette:
     """The ASGI application of one organisation's ledger. `now` is the server's clock in ms; `hosts` see Guard."""
-    hub, env, pairings = Hub(ledger, now), environment(org_name), Pairings(now=now)
+    def still_open() -> list[str]:
+        return [t.id for t in ledger.tests(open_only=True, limit=1000)]
+
+    hub, env = Hub(ledger, now), environment(org_name)
+    pairings = Pairings(now, secret=ledger.chain, still_open=still_open)
     pages = Pages(hub, env, org_name)
     needs = ScreenNeeds(hub, pairings, env, now)
     routes = [*pages.routes(), *Desk(hub).routes(), *Api(hub, pairings, org_name).routes(), *wearer_routes(needs),

@@ -1,10 +1,15 @@
-"""Pairing a wearer's screen with a test by a short code. In memory: a restart ends all codes."""
+"""Pairing a wearer's screen with a test by a short code.
+
+In memory; with a `secret` a code follows from its test, so that after a restart the screens of open tests go on.
+"""
 
 from __future__ import annotations
 
+import hmac
 import secrets
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from itertools import count
 
 from sealwright.errors import SealwrightError
 
@@ -33,11 +38,16 @@ def grouped(code: str) -> str:
 
 
 class Pairings:
-    """Codes of open tests. `now` gives ms; `choose` makes a code (another one in tests)."""
+    """Codes of open tests. `now` gives ms; `choose` makes a code (another one in tests).
 
-    def __init__(self, now: Callable[[], int], choose: Callable[[], str] | None = None) -> None:
+    `secret`: makes codes follow from their tests; `still_open` names the tests that were open before a restart.
+    """
+
+    def __init__(self, now: Callable[[], int], choose: Callable[[], str] | None = None, *, secret: str = "",
+                 still_open: Callable[[], Iterable[str]] = tuple) -> None:
         self._now, self._lock = now, threading.RLock()
         self._choose = choose or (lambda: "".join(secrets.choice(ALPHABET) for _ in range(LENGTH)))
+        self._secret, self._still_open, self._recalled = secret, still_open, False
         self._tests: dict[str, tuple[str, int]] = {}
         self._codes: dict[str, str] = {}
         self._wrong: dict[str, list[int]] = {}
@@ -48,9 +58,7 @@ class Pairings:
         with self._lock:
             self._expire()
             if test_id not in self._codes:
-                code = self._choose()
-                while code in self._tests:
-                    code = self._choose()
+                code = next(c for c in self._candidates(test_id) if c not in self._tests)
                 self._codes[test_id], self._tests[code] = code, (test_id, self._now() + LIFE_MS)
             return self._codes[test_id]
 
@@ -58,6 +66,10 @@ class Pairings:
         """The test a code stands for; None when there is none or it has expired."""
         with self._lock:
             self._expire()
+            if normal(code) not in self._tests and not self._recalled:
+                self._recalled = True
+                for test_id in self._still_open():
+                    self.code_for(test_id)
             found = self._tests.get(normal(code))
             return found[0] if found else None
 
@@ -88,6 +100,18 @@ class Pairings:
             else:
                 self._right.add((client, code))
             return test
+
+    def _candidates(self, test_id: str) -> Iterator[str]:
+        for attempt in count():
+            yield self._derived(test_id, attempt) if self._secret else self._choose()
+
+    def _derived(self, test_id: str, attempt: int) -> str:
+        digest = hmac.digest(self._secret.encode(), f"{test_id}/{attempt}".encode(), "sha256")
+        number, letters = int.from_bytes(digest[:16], "big"), []
+        for _ in range(LENGTH):
+            number, letter = divmod(number, len(ALPHABET))
+            letters.append(ALPHABET[letter])
+        return "".join(letters)
 
     def _expire(self) -> None:
         now = self._now()
