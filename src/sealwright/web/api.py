@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-import time
 from functools import cache
 from typing import Any
 
@@ -30,13 +29,6 @@ MAX_EVENTS = 200
 PX_PER_S = 12
 
 
-def _steady() -> dict[str, Any]:
-    """A clock that goes on through sleep and knows no clock changes, where this system has one."""
-    kind = getattr(time, "CLOCK_BOOTTIME", None) or getattr(time, "CLOCK_MONOTONIC", None)
-    seconds = time.clock_gettime(kind) if kind is not None else time.monotonic()
-    return {"steady": round(seconds * 1000), "boot": BOOT}
-
-
 def json_of(value: Any) -> Response:
     return Response(msgspec.json.encode(value), media_type="application/json")
 
@@ -46,6 +38,9 @@ class Api:
 
     def __init__(self, hub: Hub, pairings: Pairings, org_name: str) -> None:
         self.hub, self.pairings, self.org_name = hub, pairings, org_name
+
+    def _steady(self) -> dict[str, Any]:
+        return {"steady": self.hub.steady(), "boot": BOOT}
 
     def routes(self) -> list[Route]:
         return [
@@ -86,7 +81,7 @@ class Api:
         return json_of({"sha256": sha256, "now": self.hub.now()})
 
     async def now(self, request: Request) -> Response:
-        return JSONResponse({"now": self.hub.now(), "build": BUILD, **_steady()})
+        return JSONResponse({"now": self.hub.now(), "build": BUILD, **self._steady()})
 
     async def pack(self, request: Request) -> Response:
         """Everything a room needs to go on alone: protocols, scores, wearers, facepieces, testers, lots, words."""
@@ -95,7 +90,7 @@ class Api:
     def _pack(self) -> dict[str, Any]:
         ledger = self.hub.ledger
         return {
-            "build": BUILD, "now": self.hub.now(), **_steady(), "org": self.org_name, "protocols": _protocols(),
+            "build": BUILD, "now": self.hub.now(), **self._steady(), "org": self.org_name, "protocols": _protocols(),
             "wearers": [{"id": w.id, "name": w.name, "language": w.language} for w in ledger.wearers()],
             "facepieces": ledger.facepieces(), "testers": ledger.testers(),
             "lots": ledger.lots(), "spoken": {lang: spoken(lang) for lang in words.available_languages()},

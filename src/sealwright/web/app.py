@@ -35,6 +35,12 @@ def wall_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
+def steady_ms() -> int:
+    """A clock that goes on through sleep and knows no clock changes, where this system has one."""
+    kind = getattr(time, "CLOCK_BOOTTIME", None) or getattr(time, "CLOCK_MONOTONIC", None)
+    return round((time.clock_gettime(kind) if kind is not None else time.monotonic()) * 1000)
+
+
 @dataclass(frozen=True)
 class ScreenNeeds:
     """What the wearer's screen asks of the server."""
@@ -61,13 +67,13 @@ class ScreenNeeds:
         await self.hub.changed(test)
 
 
-def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms,
+def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms, steady: Callable[[], int] = steady_ms,
              hosts: frozenset[str] | None = None) -> Starlette:
     """The ASGI application of one organisation's ledger. `now` is the server's clock in ms; `hosts` see Guard."""
     def still_open() -> list[str]:
         return [t.id for t in ledger.tests(open_only=True, limit=1000)]
 
-    hub, env = Hub(ledger, now), environment(org_name)
+    hub, env = Hub(ledger, now, steady), environment(org_name)
     pairings = Pairings(now, secret=ledger.chain, still_open=still_open)
     pages = Pages(hub, env, org_name)
     needs = ScreenNeeds(hub, pairings, env, now)

@@ -12,10 +12,10 @@ FORGET_OFFSETS_ABOVE = 10_000
 
 
 class Hub:
-    """News of tests inside one server process. `now` gives the server's clock in ms."""
+    """News of tests inside one server process. `now` gives the server's clock in ms, `steady` one that nobody sets."""
 
-    def __init__(self, ledger: Ledger, now: Callable[[], int]) -> None:
-        self.ledger, self.now = ledger, now
+    def __init__(self, ledger: Ledger, now: Callable[[], int], steady: Callable[[], int]) -> None:
+        self.ledger, self.now, self.steady = ledger, now, steady
         self._offsets: dict[str, int] = {}
         self._waiting: dict[str, set[asyncio.Event]] = {}
 
