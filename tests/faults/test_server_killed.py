@@ -13,11 +13,11 @@ import time
 
 import httpx
 import pytest
+from tests.browser.tester_hands import settled
+from tests.faults.tools import mortal
 
 from sealwright.demo.yard import yard
 from sealwright.ledger import open_ledger
-from tests.browser.tester_hands import settled
-from tests.faults.tools import mortal
 
 KILLS = int(os.environ.get("SEALWRIGHT_KILLS", "5"))
 SEED = int(os.environ.get("SEALWRIGHT_SEED", time.time_ns() % 1_000_000))
@@ -51,7 +51,8 @@ MANY_EVENTS = """async () => {
     }
   })();
 }"""
-LOGS = "async () => Promise.all(room.lanes.map(async (l) => [l.test, (await room.store.events(l.test)).map((e) => e.id)]))"
+LOGS = """async () => Promise.all(room.lanes.map(async (l) =>
+  [l.test, (await room.store.events(l.test)).map((e) => e.id)]))"""
 
 
 @pytest.mark.browser

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from ipaddress import ip_address
 from typing import Any
 
@@ -14,6 +15,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from sealwright.errors import BadInput, SealwrightError, TooLarge
 
 MAX_BODY = 1_000_000
+HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")
+"""An escape that may be half of a surrogate pair; alone it is no text (RFC 7493, section 2.1)."""
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
                                "frame-ancestors 'none'; form-action 'self'; base-uri 'none'",
@@ -22,6 +25,18 @@ HEADERS = {
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
     "Cross-Origin-Opener-Policy": "same-origin",
 }
+
+
+class Foreign(SealwrightError):
+    """A request that another site or a foreign name brought here."""
+
+    code, status = "foreign", 403
+
+
+class NotJson(BadInput):
+    """The body is not marked as what is taken here."""
+
+    status = 415
 
 
 def _too_large() -> TooLarge:
@@ -51,16 +66,16 @@ class Guard:
     def _refuse(self, scope: Scope) -> SealwrightError | None:
         headers = Headers(scope=scope)
         if not self._ours(headers.get("host", "")):
-            return SealwrightError("this server does not go by that name", place="Host header", code="foreign-host",
-                                   mend="Use this machine's name or number, or start the server with --host NAME")
+            return Foreign("this server does not go by that name", place="Host header", code="foreign-host",
+                           mend="Use this machine's name or number, or start the server with --host NAME")
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > MAX_BODY:
             return _too_large()
         origin = headers.get("origin")
         foreign = origin and origin.split("://")[-1] != headers.get("host", "")
         if scope["method"] not in ("GET", "HEAD", "OPTIONS") and foreign:
-            return SealwrightError("this request comes from another site", place="Origin header",
-                                   mend="Open Sealwright at its own address", code="foreign-origin")
+            return Foreign("this request comes from another site", place="Origin header",
+                           mend="Open Sealwright at its own address", code="foreign-origin")
         return None
 
     def _ours(self, host: str) -> bool:
@@ -112,11 +127,13 @@ def problem(error: SealwrightError, *, wants_json: bool, render: Any = None) -> 
 async def read_json(request: Request) -> Any:
     """The request's JSON object. Raises BadInput for another content type, encoding or form."""
     if request.headers.get("content-type", "").split(";")[0] != "application/json":
-        raise BadInput("the body is not marked as JSON", place="Content-Type", mend="Send application/json")
+        raise NotJson("the body is not marked as JSON", place="Content-Type", mend="Send application/json")
     body = await request.body()
     try:
         value = json.loads(body.decode("utf-8"))
-    except (UnicodeDecodeError, ValueError, RecursionError) as error:
+        if HALF_PAIR.search(body):
+            json.dumps(value, ensure_ascii=False).encode("utf-8")
+    except (ValueError, RecursionError) as error:
         raise BadInput(f"the body is not JSON: {error}", place="request body", mend="Send one JSON object") from error
     if not isinstance(value, dict):
         raise BadInput("the body is not an object", place="request body", mend="Send one JSON object")
