@@ -26,6 +26,14 @@ def test_a_taste_at_any_second_of_the_run_fails(second: float) -> None:
     assert verdict.tasted_at == verdict.ended_at
 
 
+@pytest.mark.parametrize("second", [-7.5, -3, -0.5])
+def test_a_taste_during_the_first_dose_fails(second: float) -> None:
+    verdict = judged(taste_in_run_s=second)
+    assert (verdict.result, verdict.findings) == ("fail", ())
+    assert verdict.tasted_s is not None and second - 1.2 <= verdict.tasted_s <= 0
+    assert "before the start" in verdict.reason
+
+
 def test_a_taste_fails_whatever_else_happened() -> None:
     verdict = judged(*VOIDING, taste_in_run_s=95)
     assert verdict.result == "fail"

@@ -253,3 +253,11 @@ def test_minutes_stand_in_order_along_the_ruler() -> None:
     assert [t for t, _ in ruler] == [f"{m}:00" for m in range(8)]
     gaps = [b - a for (_, a), (_, b) in pairwise(ruler)]
     assert max(gaps) - min(gaps) < 0.05
+
+
+def test_a_taste_during_the_first_dose_is_drawn_before_second_zero() -> None:
+    done = performed(played(taste_in_run_s=-6))
+    assert done.exercises == () and done.tastes == (pytest.approx(-6, abs=1.5),)
+    drawn = score_svg(score(), title="Bitter", performed=done)
+    assert any("Tasted" in t for t in texts(drawn))
+    assert sum("not done" in t for t in texts(drawn)) >= 7

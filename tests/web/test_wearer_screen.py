@@ -40,7 +40,7 @@ def state_of(events, now=None, offset_ms=0):
     ("squeezed", 1, "screening", "taste"), ("tasted", 1, "tasted-screening", "stop"),
     ("hood-removed", 1, "washout", "water"), ("nebuliser-loaded", 2, "washout", "water"),
     ("taste-gone", 1, "donning", "don"), ("donned", 1, "seal-check", "seal-check"), ("seal-checked", 1, "wear", "wear"),
-    ("comfort-judged", 1, "ready", "hood-mask"), ("dosed", 1, "ready", "hood-mask"),
+    ("comfort-judged", 1, "ready", "hood-mask"), ("first-dose-begun", 1, "first-dose", "hold"),
     ("run-started", 1, "exercises", "normal"), ("exercises-ended", 1, "seal-break", "break-seal"),
     ("seal-broken", 1, "finish", "stop"), ("signed", 2, "finish", "stop"), ("closed", 1, "done", "done"),
 ])

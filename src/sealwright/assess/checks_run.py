@@ -20,7 +20,7 @@ def run_marked(f: Facts) -> None:
         told = f.unsuited or f.stopped or any((x.code, x.severity) == ("taste-before-dose", "void") for x in f.findings)
         if f.over and not told:
             f.found("run-missing", "No test dose on record")
-    elif not f.all(RunStarted) and (f.run_exercises or f.over):
+    elif not f.all(RunStarted) and (f.run_exercises or (f.over and f.cut_at is None)):
         f.found("run-start-unmarked", "The start of the run is not on record", at=f.use_at)
 
 

@@ -138,6 +138,10 @@ class ComfortJudged(Data, frozen=True, kw_only=True):
     comfortable: bool
 
 
+class FirstDoseBegun(Data, frozen=True, kw_only=True):
+    """Hood on over the facepiece, the first squeezes of test solution follow: from here on a taste is a fail."""
+
+
 class Dosed(Data, frozen=True, kw_only=True):
     """A dose of the test solution. `act`: which act of the score; `given_at`: when, if entered afterwards."""
 
@@ -239,6 +243,7 @@ KINDS: dict[str, type[Data]] = {
     "donned": Donned,
     "seal-checked": SealChecked,
     "comfort-judged": ComfortJudged,
+    "first-dose-begun": FirstDoseBegun,
     "dosed": Dosed,
     "run-started": RunStarted,
     "exercise-started": ExerciseStarted,

@@ -16,6 +16,7 @@ from sealwright.assess.events import (
     Event,
     ExercisesEnded,
     ExerciseStarted,
+    FirstDoseBegun,
     HoodRemoved,
     NotTasted,
     Opened,
@@ -50,7 +51,8 @@ class Mark(msgspec.Struct, frozen=True, gc=False):
 class Facts:
     """What happened, sorted out. Ends of phases are places in recorded order (`*_i`) and instants in ms (`*_at`).
 
-    `use_*` is the first dose or the start of the run, whichever is recorded first; `origin` second 0 of the score;
+    `use_*` is the first dose (its beginning, where on record) or the start of the run, whichever is recorded first;
+    `origin` second 0 of the score;
     `end_*` the end of the run; `cut_at` the instant at which a taste or a stop cut it off.
     """
 
@@ -126,8 +128,9 @@ class Facts:
             place[e.id] = i
 
     def _phases(self) -> None:
-        doses, starts, exercises = self.all(Dosed), self.all(RunStarted), self.all(ExerciseStarted)
-        uses = [*doses[:1], *starts[:1]]
+        begun, doses, starts = self.all(FirstDoseBegun), self.all(Dosed), self.all(RunStarted)
+        exercises = self.all(ExerciseStarted)
+        uses = [*begun[:1], *doses[:1], *starts[:1]]
         self.use = min(uses, key=lambda m: m.i) if uses else None
         self.use_i = self.use.i if self.use else None
         self.use_at = min(m.at for m in uses) if uses else None
@@ -135,8 +138,14 @@ class Facts:
         self.run_exercises = run if self.use else []
         self.origin = run[0].at if self.use and run else starts[0].at if starts else self.use_at
         self._screening()
+        if begun and not run and not starts:
+            self.origin = begun[0].at + self._first_dose_ms()
         self._run_end()
         self.over = bool(self.taste or self.stopped or self.unsuited or SealBroken in self.of or Closed in self.of)
+
+    def _first_dose_ms(self) -> int:
+        dose = self.p.dose_for(self.squeezes) or self.p.doses[0]
+        return dose.first * self.p.squeeze_pace.value
 
     def _screening(self) -> None:
         """The last screening before the run: its squeezes, how often asked, the threshold taste, unsuited or not."""

@@ -133,8 +133,9 @@ def _don(stage: _Stage, protocol: Protocol, kind: str) -> None:
 
 def _run(stage: _Stage, score: Score, seal_break_tasted: bool, taste_in_run_s: float | None) -> None:
     """The acts of the score; the tester taps a dose when it has been given."""
-    origin = stage.now + (stage.random.randint(20, 28) - score.acts[0].at) * SECOND
+    origin = stage.now + (stage.random.randint(32, 40) - score.acts[0].at) * SECOND
     beats: list[tuple[int, str, dict[str, Any]]] = [(origin, "run-started", {"level": score.level})]
+    beats.append((origin + score.acts[0].at * SECOND, "first-dose-begun", {}))
     for act in score.acts:
         at = origin + act.at * SECOND
         if act.kind == "exercise":

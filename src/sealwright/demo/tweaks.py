@@ -169,7 +169,7 @@ def washed_out_for(minutes: float) -> Tweak:
     """From the screening's taste to the first dose it took only so long; donning keeps its distance to the dose."""
     def bend(events: Draft) -> Draft:
         tasted = next(e for e in events if e["kind"] == "tasted")
-        dose = next(e for e in events if e["kind"] == "dosed")
+        dose = next(e for e in events if e["kind"] == "first-dose-begun")
         less = dose["at"] - tasted["at"] - round(minutes * MINUTE)
         return _in_order(shift_from("taste-gone", -less / SECOND)(events))
     return bend
@@ -178,7 +178,7 @@ def washed_out_for(minutes: float) -> Tweak:
 def worn_for(seconds: float) -> Tweak:
     """Donned only so many seconds before the first dose."""
     def bend(events: Draft) -> Draft:
-        dose = next(e for e in events if e["kind"] == "dosed")
+        dose = next(e for e in events if e["kind"] == "first-dose-begun")
         donned = next(e for e in events if e["kind"] == "donned")
         later = dose["at"] - donned["at"] - round(seconds * SECOND)
         for e in filter(lambda e: e["kind"] in ("taste-gone", "donned", "seal-checked"), events):

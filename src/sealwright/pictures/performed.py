@@ -13,6 +13,7 @@ from sealwright.assess.events import (
     ExercisesEnded,
     ExerciseStarted,
     FacepieceTouched,
+    FirstDoseBegun,
     MistChecked,
     RoomReturned,
     RunStarted,
@@ -64,7 +65,7 @@ class Performed(msgspec.Struct, frozen=True, kw_only=True):
 def performed_from(events: Sequence[Event], verdict: Verdict) -> Performed | None:
     """The run within a test's events, what was taken back left out; None when no run was started."""
     events = _standing(events, verdict)
-    first = next((i for i, e in enumerate(events) if isinstance(e.data, RunStarted | Dosed)), None)
+    first = next((i for i, e in enumerate(events) if isinstance(e.data, FirstDoseBegun | RunStarted | Dosed)), None)
     if first is None or verdict.started_at is None:
         return None
     origin = verdict.started_at
@@ -105,5 +106,5 @@ def _exercises(run: Sequence[tuple[float, object]], verdict: Verdict, end: float
     if verdict.exercises:
         return tuple(Done(exercise=name, at_s=at, lasts=lasts) for name, at, lasts in verdict.exercises)
     starts = [(s, d.exercise) for s, d in run if isinstance(d, ExerciseStarted) and s < end]
-    ends = [*(s for s, _ in starts[1:]), end]
+    ends = [*(s for s, _ in starts[1:]), end][:len(starts)]
     return tuple(Done(exercise=name, at_s=s, lasts=after - s) for (s, name), after in zip(starts, ends, strict=True))

@@ -10,6 +10,7 @@ from typing import Any
 from sealwright.web.wearer_state import ScreenAct, ScreenState
 from sealwright.web.words import Words, mark, words
 
+HOLD_STILL = mark("Hold still for a moment.")
 OPEN_MOUTH = mark("Mouth slightly open, tongue out.")
 ASK_TESTER = mark("Please wait. The tester will tell you what comes next.")
 NOT_YOU = mark("You did nothing wrong: it is the mask that is being tested.")
@@ -30,6 +31,7 @@ LINES: dict[str, str] = {
     "wear": mark("Keep the mask on and breathe calmly."),
     "pause": ASK_TESTER,
     "ready": mark("Hood on over the mask. Mouth slightly open, tongue out."),
+    "first-dose": HOLD_STILL,
     "exercises": mark("Please do as the tester says."),
     "normal": mark("Breathe normally."),
     "deep": mark("Breathe slowly and deeply."),
@@ -40,7 +42,7 @@ LINES: dict[str, str] = {
     "bend": mark("Bend slowly from the waist and come up. Hold the hem of the hood."),
     "grimace": mark("Smile, then frown."),
     "jog": mark("Jog gently on the spot."),
-    "hold-still": mark("Hold still for a moment."),
+    "hold-still": HOLD_STILL,
     "pause-talking": mark("Stop talking for a moment. Then go on where you were."),
     "hold-hem": mark("Hold the hem of the hood for a moment."),
     "seal-break": mark("Under the hood, lift the edge of the mask with a finger. Do you taste it now?"),
@@ -65,6 +67,7 @@ DETAILS: dict[str, str] = {
     "screening": mark("This mist is weak. It shows you the taste to look out for."),
     "washout": mark("Only plain water, please."),
     "seal-check": mark("If you can, tell the tester."),
+    "first-dose": OPEN_MOUTH,
     "normal": OPEN_MOUTH, "deep": OPEN_MOUTH, "side": OPEN_MOUTH, "nod": OPEN_MOUTH, "bend": OPEN_MOUTH,
     "talk": READING,
     "seal-break": mark("Now you should taste it: that shows the mist was there."),

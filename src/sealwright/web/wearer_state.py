@@ -15,13 +15,14 @@ from sealwright.assess.events import KIND_OF
 from sealwright.protocols import Act, Protocol, Score, Stage, compile_conduct
 
 Phase = Literal["welcome", "hood-on", "screening", "unsuited", "tasted-screening", "washout", "donning", "seal-check",
-                "wear", "pause", "ready", "exercises", "seal-break", "finish", "tasted", "stopped", "done"]
+                "wear", "pause", "ready", "first-dose", "exercises", "seal-break", "finish", "tasted", "stopped",
+                "done"]
 
 FIGURE: dict[Phase, str] = {
     "welcome": "wait", "hood-on": "hood", "screening": "taste", "unsuited": "stop", "tasted-screening": "stop",
     "washout": "water", "donning": "don", "seal-check": "seal-check", "wear": "wear", "pause": "wait",
-    "ready": "hood-mask", "exercises": "normal", "seal-break": "break-seal", "finish": "stop", "tasted": "stop",
-    "stopped": "stop", "done": "done",
+    "ready": "hood-mask", "first-dose": "hold", "exercises": "normal", "seal-break": "break-seal", "finish": "stop",
+    "tasted": "stop", "stopped": "stop", "done": "done",
 }
 DURING_DOSE = {"hold-still": "hold", "pause-talking": "hush", "hold-hem": "hem"}
 """what the wearer does while a dose is given -> figure"""
@@ -137,7 +138,8 @@ def _follow(events: Sequence[Event], protocol: Protocol, score: Score | None) ->
 ENDED: tuple[Phase, ...] = ("tasted", "stopped", "unsuited")
 MOVES: dict[str, Phase] = {
     "identity-confirmed": "hood-on", "screening-started": "screening", "donned": "seal-check",
-    "run-started": "exercises", "exercises-ended": "seal-break", "seal-broken": "finish", "stopped": "stopped",
+    "first-dose-begun": "first-dose", "run-started": "exercises",
+    "exercises-ended": "seal-break", "seal-broken": "finish", "stopped": "stopped",
 }
 """Kinds of event that lead to a phase whatever their particulars."""
 
@@ -191,7 +193,7 @@ def _move_on(past: _Past, kind: str, e: Event) -> None:
         past.phase = "ready" if e.data.comfortable else "pause"
         past.hood_off = not e.data.comfortable
     elif kind in MOVES:
-        past.hood_off = past.hood_off and kind not in ("screening-started", "run-started")
+        past.hood_off = past.hood_off and kind not in ("screening-started", "first-dose-begun", "run-started")
         past.phase = MOVES[kind]
         past.donned_at = e.at if kind == "donned" else past.donned_at
         past.zero_at = e.at if kind == "run-started" else past.zero_at
