@@ -231,15 +231,14 @@ def test_a_taste_held_while_another_lane_comes_to_hand_is_asked_for(hands):
     pick(hands, "B")
     hands.press()
     # A's dose falls due at its 30th second and comes to hand 5 s before; B is in hand until then.
-    for _ in range(100):
-        if hands.running and 24.2 < hands.see("() => (room.clock.now() - room.lanes[0].facts.run.at) / 1000") < 24.9:
-            break
+    while hands.see("() => (room.clock.now() - room.lanes[0].facts.run.at) / 1000") < 24.3:
         hands.step(100)
     pick(hands, "B")
     assert in_hand(hands)[0] == "B"
     hands.page.keyboard.down("Space")
-    hands.step(1000)
-    hands.page.wait_for_selector("#who[open]")
+    for _ in range(10):
+        hands.step(100)
+    settled(lambda: hands.page.query_selector("#who[open]"), f"the question, {in_hand(hands)} {hands.running}", 3)
     assert in_hand(hands)[0] == "A"
     hands.page.keyboard.up("Space")
     hands.doing(lambda: hands.page.click("#who-lanes button:has-text('Bartram')"))
