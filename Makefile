@@ -5,7 +5,7 @@ PY := $(VENV)/bin/python
 STARTED := $(shell date +%s.%N)
 export PIP_DISABLE_PIP_VERSION_CHECK = 1
 
-.PHONY: run test bench faults lint lock messages clean
+.PHONY: run test bench faults lock messages pages clean
 
 run: $(VENV)/.run
 	@SEALWRIGHT_STARTED=$(STARTED) $(VENV)/bin/sealwright demo
@@ -47,6 +47,13 @@ debian:
 lock:
 	for s in run test; do uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header \
 	  --python-version 3.11 requirements/$$s.in -o requirements/$$s.txt; done
+
+# Makes the pages and pictures of the documentation that come out of the code.
+pages: $(VENV)/.run
+	$(PY) docs/reference/make_assess.py
+	$(PY) docs/reference/make_sources.py
+	$(PY) -m sealwright.cli.reference > docs/reference/command-line.md
+	$(VENV)/bin/sealwright score show us-bitter --level 10 --svg docs/pictures/score.svg --replace >/dev/null
 
 # Takes the wearer's sentences out of the code and into the catalogues, untranslated ones empty.
 messages: $(VENV)/.run
