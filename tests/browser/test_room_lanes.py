@@ -74,6 +74,9 @@ def test_three_wearers_at_once(hands, server):
         pick(hands, letter)
         assert (in_hand(hands)[0], hands.title) == (letter, "Hood on, first dose")
         hands.press()
+        while (in_hand(hands)[0], hands.title) != (letter, "First dose"):
+            tend(hands)
+        hands.press()
     said = settled(lambda: (tend(hands), hands.text("#clashes"))[1], "a clash", 60)
     found = re.search(r"([AB]) \(.*\) and ([AB]) \(.*\) fall together in (\d+) s", said)
     assert found, said
@@ -226,10 +229,10 @@ def test_a_taste_held_while_another_lane_comes_to_hand_is_asked_for(hands):
     for letter in "AB":
         bring_to_first_dose(hands, letter)
     pick(hands, "A")
-    hands.press()
+    hands.begin()
     hands.wait(12)
     pick(hands, "B")
-    hands.press()
+    hands.begin()
     # A's dose falls due at its 30th second and comes to hand 5 s before; B is in hand until then.
     while hands.see("() => (room.clock.now() - room.lanes[0].facts.run.at) / 1000") < 24.3:
         hands.step(100)
@@ -243,6 +246,25 @@ def test_a_taste_held_while_another_lane_comes_to_hand_is_asked_for(hands):
     hands.page.keyboard.up("Space")
     hands.doing(lambda: hands.page.click("#who-lanes button:has-text('Bartram')"))
     assert [hands.kinds(n).count("tasted") for n in (0, 1)] == [1, 2]
+
+
+def test_a_press_before_the_last_answer_is_kept_says_nothing(hands):
+    """A slow disk: the key is pressed again a second later, the answer before is still on its way to it."""
+    hands.add("gr-w01")
+    hands.until("Hood on, no facepiece")
+    hands.step(700)
+    before = hands.kinds()
+    hands.see("""() => { const real = room.store.record.bind(room.store);
+        room.store.record = async (...all) => { await new Promise((go) => { window.spin = go; }); return real(...all) } }""")
+    hands.page.keyboard.press("Space")
+    hands.page.clock.run_for(1000)
+    hands.page.keyboard.press("Space")
+    hands.page.clock.run_for(1000)
+    hands.see("() => window.spin()")
+    settled(lambda: hands.kinds() != before, "the answer")
+    hands.page.clock.run_for(200)
+    assert hands.kinds()[len(before):] == ["screening-started"]
+    assert hands.title == "Sensitivity screening"
 
 
 def test_one_bounce_of_a_pedal_is_one_answer(hands):

@@ -181,7 +181,7 @@ class Hands:
 
     def begin(self) -> None:
         """The first dose given, the exercises begun."""
-        self.until("Hood on, first dose")
+        self.until("First dose")
         self.press()
 
     def work(self, until_s: float) -> None:

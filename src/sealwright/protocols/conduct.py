@@ -142,8 +142,11 @@ def _donning(p: Protocol, kind: str) -> list[Stage]:
 def _test(p: Protocol) -> list[Stage]:
     wash = Wait(after="tasted", minutes=p.washout.value, source=p.washout.source, why="Washout")
     return [
-        Stage(id="run", title="Exercises and doses", shape="run", ends_with="exercises-ended", waits=(wash,),
-              prompt="Hood on over the facepiece. Mouth a little open, tongue out", press="First dose given, begin",
+        Stage(id="hood-over", title="Hood on, first dose", shape="press", ends_with="first-dose-begun", waits=(wash,),
+              prompt="Hood on over the facepiece. Mouth a little open, tongue out", press="Hood is on: first dose now",
+              source=p.top_up_every.source),
+        Stage(id="run", title="Exercises and doses", shape="run", ends_with="exercises-ended",
+              prompt="Full, firm squeezes in quick order, then begin", press="First dose given, begin",
               source=p.top_up_every.source),
         Stage(id="seal-break", title="Break the seal", shape="ask", ends_with="seal-broken",
               prompt="Wearer lifts the edge with a finger under the hood. Tasted now?", yes="Tasted now",

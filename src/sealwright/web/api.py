@@ -123,7 +123,7 @@ class Api:
 @cache
 def _figures() -> dict[str, str]:
     return {kind: figure_svg(kind) for kind in
-            ("normal", "deep", "side", "nod", "talk", "bend", "grimace", "jog", "taste", "hood", "break-seal")}
+            ("normal", "deep", "side", "nod", "talk", "bend", "grimace", "jog", "taste", "hood", "hood-mask", "hold", "break-seal")}
 
 
 @cache

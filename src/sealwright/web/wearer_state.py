@@ -215,7 +215,7 @@ def _say(past: _Past) -> str:
 
 WAITS: dict[Phase, tuple[str, str]] = {
     "tasted-screening": ("taste-gone", "tasted"), "washout": ("taste-gone", "tasted"),
-    "wear": ("comfort", "donned"), "ready": ("run", "tasted"),
+    "wear": ("comfort", "donned"), "ready": ("hood-over", "tasted"),
 }
 """phase -> (stage of the conduct, the event its wait counts from)"""
 

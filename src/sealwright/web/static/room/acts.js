@@ -28,7 +28,7 @@ export function actOf(lane, pack, now) {
 
 function tasteAllowed(facts, stage) {
   if (facts.tasted || facts.stopped) return false;
-  return stage.id === "screening" || (stage.id === "run" && Boolean(facts.run));
+  return stage.id === "screening" || stage.id === "run";
 }
 
 // A wait is shown, not enforced: going on early takes a second, deliberate press and is found by the verdict.
@@ -45,7 +45,14 @@ function hold(act, held, now) {
   act.form = null;
 }
 
-function press(act) { act.key = { label: act.stage.press || "Done", ...one(act.stage.ends_with, act.stage.where) }; }
+function press(act, lane) {
+  if (act.stage.id === "hood-over" && lane.score) {
+    const first = lane.score.acts.find((a) => a.id === "dose-0");
+    Object.assign(act, { big: String(first.squeezes), figure: "hood-mask", starts: first.lasts,
+      note: `squeezes of the test solution (level ${lane.score.level}: tasted within ${levelOf(lane.facts, lane.protocol)?.upto})` });
+  }
+  act.key = { label: act.stage.press || "Done", ...one(act.stage.ends_with, act.stage.where) };
+}
 
 function checks(act, lane) {
   const ticked = lane.draft.ticked || {}, items = act.stage.items;
@@ -215,13 +222,13 @@ function run(act, lane, pack, now) {
 }
 
 function startRun(act, lane) {
-  const { facts, protocol, score } = lane;
+  const { score } = lane;
   const first = score.acts.find((a) => a.id === "dose-0"), begin = score.acts.find((a) => a.kind === "exercise");
-  act.title = "Hood on, first dose";
+  act.title = "First dose";
+  act.rank = 0;
   act.big = String(first.squeezes);
-  act.note = `squeezes of the test solution (level ${score.level}: tasted within ${levelOf(facts, protocol)?.upto})`;
-  act.figure = "hood";
-  act.starts = true;
+  act.note = "squeezes of the test solution";
+  act.figure = "hold";
   act.key = { label: `${first.squeezes} given: begin the exercises`, events: [
     { kind: "dosed", data: { squeezes: first.squeezes, act: first.id } },
     { kind: "run-started", data: { level: score.level } },

@@ -9,7 +9,7 @@ export function fold(events) {
   const of = (kind) => standing.filter((e) => e.kind === kind);
   const last = (kind) => of(kind).at(-1);
   const opened = of("opened")[0];
-  const firstDose = of("dosed")[0] || of("run-started")[0];
+  const firstDose = of("first-dose-begun")[0] || of("dosed")[0] || of("run-started")[0];
   const tastes = of("tasted");
   const inRun = (e) => firstDose && e.at >= firstDose.at && standing.indexOf(e) > standing.indexOf(firstDose);
   const run = last("run-started");
@@ -127,7 +127,7 @@ export function passed(facts, score, now, away) {
 export const underTest = (facts) => Boolean(facts.run && !facts.over && !facts.tasted && !facts.stopped);
 
 export const underHood = (facts) => !facts.closed && !facts.tasted && !facts.stopped &&
-  Boolean((facts.run && !facts.sealBroken) || (facts.last("screening-started") && !facts.last("hood-removed")));
+  Boolean(((facts.run || facts.last("first-dose-begun")) && !facts.sealBroken) || (facts.last("screening-started") && !facts.last("hood-removed")));
 
 const NEAR_S = 6;
 const doseGap = (doses) => (doses.length > 1 ? doses[1].at - doses[0].at : 30);

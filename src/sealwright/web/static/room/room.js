@@ -26,7 +26,7 @@ function freshId(prefix = "e") {
 
 class Room {
   constructor(store, clock, pack) {
-    Object.assign(this, { store, clock, pack, lanes: [], focus: null, picked: null, guardUntil: 0, away: null,
+    Object.assign(this, { store, clock, pack, lanes: [], focus: null, picked: null, guardUntil: 0, answering: 0, away: null,
                           news: { state: "waiting", waiting: 0, refused: [] }, buttons: new Buttons(), figures: {} });
     this.cues = new Cues((from, to) => dueCues(this.lanes, this.clock, from, to));
     this.voice = localStorage.getItem("sealwright.voice") === "on";
@@ -163,7 +163,8 @@ class Room {
   async answer(lane, made) {
     lane.draft = {};
     keepDraft(lane);
-    const events = await this.record(lane, made);
+    this.answering += 1;
+    const events = await this.record(lane, made).finally(() => { this.answering -= 1; });
     const first = events[0];
     this.back = first.kind === "closed" ? null : { lane, id: first.id, label: first.kind.replaceAll("-", " "), all: events.map((e) => e.id),
                   until: this.clock.now() + lane.protocol.take_back_s * 1000 };
@@ -317,7 +318,7 @@ class Room {
 
   clearOthers(act, now) {
     const others = this.lanes.filter((l) => l !== act.lane);
-    const wait = clearStart(others, act.lane.score, now, 30);
+    const wait = clearStart(others, act.lane.score, now + act.starts * 1000, 30);
     if (wait === null) act.note = `${act.note}. Doses will fall together with another lane's whatever you do: let that test end first`;
     else if (wait > 0) act.note = `Begin in ${Math.ceil(wait / 1000)} s, and no dose falls together with another lane's`;
   }
@@ -391,7 +392,8 @@ class Room {
   press(held, lane) {
     const act = this.act, now = performance.now();
     if (held) return act?.taste && act.lane === lane ? this.do({ events: [{ kind: "tasted", data: {} }], lane }) : askWhoTasted(this, false);
-    if (!act?.key || now < this.guardUntil) return;
+    // Nor is anything asked but squeezes while the answer before is not yet on this device.
+    if (!act?.key || now < this.guardUntil || (this.answering && !act.key.quick)) return;
     this.guardUntil = now + (act.key.quick ? QUICK_MS : BOUNCE_MS);
     return this.do({ ...act.key, lane: act.lane });
   }

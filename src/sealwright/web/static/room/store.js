@@ -85,8 +85,9 @@ class Store {
 
   async refuse(row, why) {
     const tx = this.#tx(["outbox", "refused"], "readwrite");
-    tx.objectStore("outbox").delete(row.n);
-    tx.objectStore("refused").add({ ...row, n: undefined, why, body: row.body });
+    const { n, ...kept } = row;
+    tx.objectStore("outbox").delete(n);
+    tx.objectStore("refused").add({ ...kept, why });
     await finished(tx);
   }
 
