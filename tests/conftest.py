@@ -56,8 +56,8 @@ class Served:
         listening.bind(("127.0.0.1", self.port))
         listening.listen()
         self.port = listening.getsockname()[1]
-        app = make_app(self.ledger, org_name=yard().name, now=self.clock)
-        config = uvicorn.Config(app, log_level="critical", access_log=False, timeout_graceful_shutdown=1)
+        self.app = make_app(self.ledger, org_name=yard().name, now=self.clock)
+        config = uvicorn.Config(self.app, log_level="critical", access_log=False, timeout_graceful_shutdown=1)
         self._server, self._listening = uvicorn.Server(config), listening
         self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [listening]}, daemon=True)
         self._thread.start()

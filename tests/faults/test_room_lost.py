@@ -196,7 +196,7 @@ def test_a_clock_set_by_an_hour_in_the_run_moves_nothing(hands, server, hours):
 
 def test_two_minutes_asleep_are_told_from_a_clock_that_was_set(hands, server, monkeypatch):
     """In sleep the browser's even clock stands still (it does on Linux and macOS) and the wall clock goes on."""
-    monkeypatch.setattr("sealwright.web.api._steady", lambda: {"steady": server.clock(), "boot": "one"})
+    monkeypatch.setattr(server.app.state.hub, "steady", server.clock)
     hands.page.reload()
     hands.ready()
     test = in_run(hands, 50)
@@ -219,3 +219,28 @@ def test_a_lane_cut_off_before_its_first_event_does_not_lock_the_room(hands):
     assert hands.shown() == []
     hands.add("gr-w01")
     assert hands.shown() == ["Aldith Fernhollow"]
+
+
+def test_one_refused_event_is_set_aside_said_and_stops_nothing(hands, server):
+    """Another device closes the test; what this one still records is refused, kept and shown, and the rest goes on."""
+    hands.add("gr-w01")
+    hands.delivered()
+    first = hands.test_id()
+    server.ledger.append([{"stream": f"test:{first}", "id": "closed-elsewhere", "kind": "closed", "by": "gr-ft2",
+                           "at": server.clock(), "data": {}}])
+    hands.page.context.set_offline(True)
+    for _ in range(6):
+        hands.press()
+    hands.add("gr-w02")
+    for _ in range(6):
+        hands.press()
+    hands.page.context.set_offline(False)
+    hands.delivered()
+    refused = hands.see("() => room.store.refused()")
+    assert [r["body"]["kind"] for r in refused] == ["kit-checked"]
+    assert "could not be put on record" in hands.text("#refused")
+    assert "closed" in hands.text("#refused")
+    assert hands.page.locator("#refused a[download]").count() == 1
+    assert stored_kinds(server, hands.test_id(1)) == ["opened", "kit-checked"]
+    assert stored_kinds(server, first)[-1] == "closed"
+    hands.complaints.clear()
