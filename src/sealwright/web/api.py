@@ -92,7 +92,8 @@ class Api:
         return {
             "build": BUILD, "now": self.hub.now(), **self._steady(), "org": self.org_name, "protocols": _protocols(),
             "wearers": [{"id": w.id, "name": w.name, "language": w.language} for w in ledger.wearers()],
-            "facepieces": ledger.facepieces(), "testers": ledger.testers(),
+            "facepieces": ledger.facepieces(),
+            "last": {t.wearer: t.facepiece.id for t in reversed(ledger.tests(limit=5000))}, "testers": ledger.testers(),
             "lots": ledger.lots(), "spoken": {lang: spoken(lang) for lang in words.available_languages()},
             "equipment": equipment(),
             "open": [{"id": t.id, "wearer": t.wearer} for t in ledger.tests(open_only=True, limit=1000)],

@@ -1,6 +1,7 @@
 // What a lane asks of the tester at this moment, as words, one key and a few other answers.
 // An answer is {events: [{kind, data, at?}]}, or {draft: {...}} for a form not yet complete.
 
+import { readKit } from "./keep.js";
 import { endOf, levelOf, runAt, stageOf, waitOf } from "./lane.js";
 
 const clock = (ms) => new Date(ms).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
@@ -11,9 +12,11 @@ export function countdown(ms) {
   return `${Math.floor(s / 60)}:${String(s % 60).padStart(2, "0")}`;
 }
 
+const SAME_KIT_MS = 60 * 60000;
+
 const one = (kind, data = {}) => ({ events: [{ kind, data }] });
 
-// lane: {test, letter, facts, protocol, score, draft, kit}. Returns the act, or null when nothing is left to do.
+// lane: {test, letter, facts, protocol, score, draft}. Returns the act, or null when nothing is left to do.
 export function actOf(lane, pack, now) {
   const { facts, protocol } = lane;
   const stage = stageOf(facts, protocol);
@@ -54,13 +57,21 @@ function press(act, lane) {
   act.key = { label: act.stage.press || "Done", ...one(act.stage.ends_with, act.stage.where) };
 }
 
-function checks(act, lane) {
+// The kit was looked at for another wearer a little while ago: the same answer again, given as one.
+function sameKit(act, lane, now) {
+  const kept = readKit()[lane.protocol.agent];
+  if (act.stage.id !== "kit" || !kept || now - kept.at > SAME_KIT_MS || !Object.values(kept.checks).every(Boolean)) return;
+  act.options.push({ label: `Same kit, looked at again: all as at ${clock(kept.at)}`, ...one("kit-checked", { checks: kept.checks }) });
+}
+
+function checks(act, lane, pack, now) {
   const ticked = lane.draft.ticked || {}, items = act.stage.items;
   const next = items.find((i) => !(i.id in ticked));
   act.form = { items: items.map((i) => ({ ...i, state: ticked[i.id], next: i === next })) };
   act.id += `/${Object.keys(ticked).length}`;
   const tick = (id, value) => ({ draft: { ticked: { ...ticked, [id]: value } } });
   act.form.items.forEach((i) => { i.yes = tick(i.id, true); i.no = tick(i.id, false); });
+  sameKit(act, lane, now);
   if (next) { act.key = { label: `✓ ${next.text}`, ...tick(next.id, true) }; return; }
   const wrong = items.filter((i) => !ticked[i.id]);
   act.key = { label: wrong.length ? `Record with ${wrong.length} not right` : act.stage.press,
@@ -71,7 +82,7 @@ function checks(act, lane) {
 function load(act, lane, pack, now) {
   const { which } = act.stage.where, { protocol } = lane;
   const lots = pack.lots.filter((l) => l.agent === protocol.agent && l.use === which);
-  const kept = lane.kit[`${protocol.agent}/${which}`];
+  const kept = readKit()[`${protocol.agent}/${which}`];
   const life = protocol.life_min * 60000;
   const fill = (lot, at) => one("nebuliser-loaded",
     { which, lot: lot.lot, expires_at: lot.expires_at, loaded_at: at ?? now });

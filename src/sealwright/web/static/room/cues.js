@@ -1,6 +1,8 @@
 // Cues to the ear, timed by the audio hardware: a look-ahead loop hands each tone to Web Audio well before it is due,
 // and takes it back if, before it sounds, it is no longer wanted or the audio clock has moved against the page's.
 
+import { steadily } from "./tick.js";
+
 const LOOK_AHEAD_MS = 1000, EVERY_MS = 50;
 const LATE_MS = 50;                                 // a cue later than this is left out, never made up for
 const MOVED_S = 0.01, SOUNDING_S = 0.03, STALE_MS = 200;        // after a sleep the browser's pair of the clocks is of before it
@@ -32,7 +34,7 @@ export class Cues {
       this.level();
     }
     if (this.context.state !== "running") await this.context.resume();
-    this.timer ||= steadily(() => this.look());
+    this.timer ||= steadily(() => this.look(), EVERY_MS);
   }
 
   level() { if (this.out) this.out.gain.value = this.on ? 0.5 : 0; }
@@ -97,17 +99,6 @@ export class Cues {
   }
 
   now(name) { if (this.context?.state === "running") this.play(name); }
-}
-
-// Timers of a page in the background are slowed by the browser; those of a worker are not.
-function steadily(run) {
-  const plainly = () => setInterval(run, EVERY_MS);
-  try {
-    const worker = new Worker(new URL("./beat.js", import.meta.url));
-    Object.assign(worker, { onmessage: run, onerror: plainly });
-    worker.postMessage(EVERY_MS);
-    return worker;
-  } catch { return plainly(); }
 }
 
 export function speak(text, lang) {

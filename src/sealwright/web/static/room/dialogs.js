@@ -17,6 +17,8 @@ export function newDialog(room, previous = null) {
   const speaks = () => {
     const chosen = pack.wearers.find((w) => w.id === $("new-wearer").value)?.language || "en";
     $("new-language").innerHTML = Object.entries(pack.languages).map(([tag, name]) => option(tag, name, tag === chosen)).join("");
+    const last = pack.last[$("new-wearer").value];
+    if (!previous && pack.facepieces.some((f) => f.id === last && f.kind !== "full")) $("new-piece").value = last;
   };
   $("new-wearer").onchange = speaks;
   speaks();

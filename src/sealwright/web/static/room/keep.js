@@ -4,8 +4,8 @@ export const readDraft = (test) => { try { return JSON.parse(localStorage.getIte
 export const keepDraft = (lane) => localStorage.setItem(`sealwright.draft.${lane.test}`, JSON.stringify(lane.draft));
 export const readKit = () => { try { return JSON.parse(localStorage.getItem("sealwright.kit")) || {}; } catch { return {}; } };
 
-export function keepKit(lane, { which, lot, loaded_at }) {
-  const kit = { ...readKit(), [`${lane.protocol.agent}/${which}`]: { lot, loaded_at } };
-  localStorage.setItem("sealwright.kit", JSON.stringify(kit));
-  lane.kit = kit;
-}
+const keepKit = (entry) => localStorage.setItem("sealwright.kit", JSON.stringify({ ...readKit(), ...entry }));
+
+export const keepLoaded = (lane, { which, lot, loaded_at }) => keepKit({ [`${lane.protocol.agent}/${which}`]: { lot, loaded_at } });
+
+export const keepChecked = (lane, { at, data }) => keepKit({ [lane.protocol.agent]: { at, checks: data.checks } });

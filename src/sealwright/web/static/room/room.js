@@ -6,13 +6,14 @@ import { RoomClock } from "./clock.js";
 import { dueCues } from "./cueplan.js";
 import { Cues, speak } from "./cues.js";
 import { askWhoTasted, chosen, newDialog, stopDialog } from "./dialogs.js";
-import { keepDraft, keepKit, readDraft, readKit } from "./keep.js";
+import { keepChecked, keepDraft, keepLoaded, readDraft } from "./keep.js";
 import { bindKeys } from "./keys.js";
 import { fold, passed, scoreOf, timed, underHood, underTest } from "./lane.js";
 import { Pad, sha256 } from "./pad.js";
 import { drawPapers } from "./papers.js";
 import { Sender } from "./sender.js";
 import { openStore } from "./store.js";
+import { steadily } from "./tick.js";
 import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
 
 const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, BOUNCE_MS = 300, QUICK_MS = 100, EVERY_MS = 100;
@@ -49,7 +50,7 @@ class Room {
   }
 
   addLane(kept, events) {
-    const lane = { ...kept, facts: fold(events), draft: readDraft(kept.test), kit: readKit(), verdict: null, code: null };
+    const lane = { ...kept, facts: fold(events), draft: readDraft(kept.test), verdict: null, code: null };
     this.understand(lane);
     this.lanes.push(lane);
     this.renumber();
@@ -168,7 +169,8 @@ class Room {
     const first = events[0];
     this.back = first.kind === "closed" ? null : { lane, id: first.id, label: first.kind.replaceAll("-", " "), all: events.map((e) => e.id),
                   until: this.clock.now() + lane.protocol.take_back_s * 1000 };
-    if (first.kind === "nebuliser-loaded") keepKit(lane, first.data);
+    if (first.kind === "nebuliser-loaded") keepLoaded(lane, first.data);
+    if (first.kind === "kit-checked") keepChecked(lane, first);
     if (first.kind === "tasted") this.cues.now("stop"); else this.cues.now("tap");
     this.draw();
   }
@@ -447,16 +449,6 @@ function bind(room) {
   bindKeys(room);
 }
 
-// Timers of a page in the background are slowed by the browser; those of a worker are not.
-function everyTick(run) {
-  try {
-    const worker = new Worker(new URL("./beat.js", import.meta.url));
-    worker.onmessage = run;
-    worker.postMessage(EVERY_MS);
-    worker.onerror = () => setInterval(run, EVERY_MS);
-  } catch { setInterval(run, EVERY_MS); }
-}
-
 async function keepAwake() {
   if (document.visibilityState !== "visible") return;
   try { await navigator.wakeLock?.request("screen"); } catch { /* not granted: the screen may dim */ }
@@ -488,14 +480,14 @@ async function start() {
   const figures = await fetch("/room/figures").then((r) => r.json()).catch(() => ({}));
   room.figures = figures;
   let ticking = false, beats = 0;
-  everyTick(async () => {
+  steadily(async () => {
     if (ticking || document.body.classList.contains("taken")) return;
     ticking = true;
     try {
       await room.tick();
       if (++beats % 5 === 0) clock.beat();
     } catch (error) { room.trouble(error); } finally { ticking = false; }
-  });
+  }, EVERY_MS);
   room.sender.wake();
   keepAwake();
   document.addEventListener("visibilitychange", keepAwake);
