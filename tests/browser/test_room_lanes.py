@@ -255,7 +255,9 @@ def test_a_press_before_the_last_answer_is_kept_says_nothing(hands):
     hands.step(700)
     before = hands.kinds()
     hands.see("""() => { const real = room.store.record.bind(room.store);
-        room.store.record = async (...all) => { await new Promise((go) => { window.spin = go; }); return real(...all) } }""")
+        room.store.record = async (...all) => {
+            await new Promise((go) => { window.spin = go; });
+            return real(...all) } }""")
     hands.page.keyboard.press("Space")
     hands.page.clock.run_for(1000)
     hands.page.keyboard.press("Space")
