@@ -25,6 +25,8 @@ from sealwright.web.wearer_sentences import spoken
 
 BOOT = secrets.token_hex(8)
 """Tells one run of the server from the next: steady clocks of two runs do not compare."""
+ROOM_FIGURES = ("normal", "deep", "side", "nod", "talk", "bend", "grimace", "jog", "taste", "hood", "hood-mask", "hold",
+                "break-seal")
 MAX_EVENTS = 200
 PX_PER_S = 12
 
@@ -123,8 +125,7 @@ class Api:
 
 @cache
 def _figures() -> dict[str, str]:
-    return {kind: figure_svg(kind) for kind in
-            ("normal", "deep", "side", "nod", "talk", "bend", "grimace", "jog", "taste", "hood", "hood-mask", "hold", "break-seal")}
+    return {kind: figure_svg(kind) for kind in ROOM_FIGURES}
 
 
 @cache
