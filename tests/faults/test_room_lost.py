@@ -122,7 +122,7 @@ def test_two_minutes_without_the_network_lose_nothing(hands, server):
 
 
 def test_a_reload_while_the_server_is_down_comes_back_in_the_right_second(hands, server):
-    hands.page.wait_for_function("navigator.serviceWorker.controller?.state === 'activated'")
+    settled(lambda: hands.see("() => navigator.serviceWorker.controller?.state === 'activated'"), "a worker in charge")
     test = in_run(hands, 40)
     hands.delivered()
     server.stop()
