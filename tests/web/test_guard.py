@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
+
 import httpx
 import pytest
+from starlette.routing import Route
+
+from sealwright.web.app import make_app
 
 pytestmark = pytest.mark.xdist_group("web-api")
 
@@ -43,3 +48,22 @@ def test_the_headers_are_on_everything(client, address):
     assert headers["referrer-policy"] == "same-origin"
     assert headers["cross-origin-opener-policy"] == "same-origin"
     assert "cache-control" in headers
+
+
+def test_a_failure_inside_is_said_in_the_one_shape_and_shows_nothing_of_it(demo_ledger):
+    app = make_app(demo_ledger, org_name="The Yard")
+
+    async def fails(request):
+        raise RuntimeError("secret inside")
+
+    app.router.routes.insert(0, Route("/api/fails", fails))
+
+    async def ask():
+        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
+        async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
+            return await client.get("/api/fails")
+
+    answer = asyncio.run(ask())
+    assert answer.status_code == 500
+    assert answer.json()["error"] == "server-error"
+    assert "secret" not in answer.text

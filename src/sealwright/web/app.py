@@ -91,8 +91,14 @@ def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms,
         known.status = error.status_code
         return await mendable(request, known)
 
+    async def crashed(request: Request, error: Exception) -> Response:
+        trouble = SealwrightError("something failed inside the server", place=request.url.path, code="server-error",
+                                  mend="Try again; if it stays, look at what the server printed")
+        trouble.status = 500
+        return await mendable(request, trouble)
+
     door = [Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=2000)]
     app = Starlette(routes=routes, middleware=door,
-                    exception_handlers={SealwrightError: mendable, HTTPException: http})
+                    exception_handlers={SealwrightError: mendable, HTTPException: http, Exception: crashed})
     app.state.hub = hub
     return app

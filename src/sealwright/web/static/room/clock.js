@@ -12,6 +12,7 @@ export class RoomClock {
     const beat = readBeat();
     this.correction = beat.correction || 0;         // room minus wall clock, carried over reloads
     this.offset = beat.offset ?? null;              // room minus server, as last seen
+    this.unsure = beat.unsure || 0;                 // a step of the wall clock not yet explained
     this.lastBeat = beat.room ?? null;              // when this room was last alive
     this.base = Date.now() + this.correction - performance.now();
     this.wallGap = this.#gap();
@@ -36,8 +37,14 @@ export class RoomClock {
 
   beat() {
     localStorage.setItem(KEY, JSON.stringify({
-      room: this.now(), correction: this.correction, offset: this.offset,
+      room: this.now(), correction: this.correction, offset: this.offset, unsure: this.unsure,
     }));
+  }
+
+  // A step not yet explained is remembered over a reload; 0: explained.
+  doubt(step) {
+    this.unsure = step;
+    this.beat();
   }
 
   // The server's clock was `serverNow` between the two room times. Returns room minus server (ms).

@@ -16,7 +16,7 @@ import { openStore } from "./store.js";
 import { steadily } from "./tick.js";
 import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
 
-const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, BOUNCE_MS = 300, QUICK_MS = 100, EVERY_MS = 100;
+const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, BOUNCE_MS = 300, QUICK_MS = 100, EVERY_MS = 100, NOTICE_MS = 6000;
 const build = document.body.dataset.build;
 const roomId = (localStorage["sealwright.room"] ||= freshId("r"));
 
@@ -112,12 +112,21 @@ class Room {
   }
 
   async leave(lane) {
-    if (await this.store.waitingOf(lane.test)) { alert("Some of this is not on the server's record yet. Wait until it is."); return; }
+    if (await this.store.waitingOf(lane.test)) {
+      this.notice("Not all of this test is on the server's record yet. Leave when it is.");
+      return;
+    }
     await this.store.dropLane(lane.test);
     localStorage.removeItem(`sealwright.draft.${lane.test}`);
     this.lanes = this.lanes.filter((l) => l !== lane);
     this.renumber();
     this.draw();
+  }
+
+  notice(words) {
+    put("notice", `<p>${esc(words)}</p>`);
+    clearTimeout(this.noticed);
+    this.noticed = setTimeout(() => put("notice", ""), NOTICE_MS);
   }
 
   // -- recording ---------------------------------------------------------------------------------------------------
@@ -208,29 +217,40 @@ class Room {
 
   async tick() {
     const step = this.clock.stepped();
-    if (step) await this.afterStep(step);
+    if (step) this.clock.doubt(this.clock.unsure + step);
+    if (this.clock.unsure && (step || this.answered) && !this.asking && !this.learnt) this.askSlept(this.clock.unsure);
+    this.answered = false;
+    if (this.learnt) await this.afterStep(this.learnt);
     const now = this.clock.now();
     for (const lane of this.lanes) await this.tickLane(lane, now);
     if (this.back && this.back.until < now) this.back = null;
     this.refresh();
   }
 
-  // The wall clock and the room's own went apart: this computer slept, or its clock was set.
-  async afterStep(step) {
-    const from = this.clock.now();
-    const slept = step > 0 ? await this.askSlept(step) : 0;
-    if (slept) return this.comeBack(from, this.clock.now());
-    for (const lane of this.lanes.filter((l) => !l.facts.closed)) {
-      await this.record(lane, [{ kind: "clock-checked", data: { stepped_ms: step } }]);
-    }
-  }
-
+  // The wall clock and the room's own went apart: this computer slept, or its clock was set. The server knows; while it
+  // is asked the room plays on. If it does not answer, it is asked again when it does.
   async askSlept(step) {
+    if (step < 0) { this.learnt = { step, slept: 0 }; return; }
+    this.asking = true;
     const before = this.clock.now();
     try {
       const answer = await (await fetch("/api/now", { signal: AbortSignal.timeout(2000) })).json();
-      return this.clock.woke(step, answer, before, this.clock.now());
-    } catch { return 0; }
+      const from = this.clock.now(), slept = this.clock.woke(step, answer, before, from);
+      this.learnt = { step, slept, from, to: this.clock.now() };
+    } catch { /* still in doubt */ } finally { this.asking = false; }
+  }
+
+  async afterStep({ step, slept, from, to }) {
+    this.learnt = null;
+    if (slept) await this.comeBack(from, to);
+    else await this.noteStep(step);
+    this.clock.doubt(this.clock.unsure - step);
+  }
+
+  async noteStep(step) {
+    for (const lane of this.lanes.filter((l) => !l.facts.closed)) {
+      await this.record(lane, [{ kind: "clock-checked", data: { stepped_ms: step } }]);
+    }
   }
 
   // The room was gone between two instants: lanes under a hood catch up, and say so.
@@ -364,6 +384,7 @@ class Room {
   heard(news) {
     this.news = news;
     if (news.state === "stale" && !this.lanes.some((l) => underHood(l.facts))) location.reload();
+    this.answered = news.state === "delivered";
     if (news.state === "delivered") for (const lane of this.lanes) this.askVerdict(lane);
     this.draw();
   }
@@ -474,9 +495,9 @@ async function start() {
   room.tester ||= pack.testers[0]?.id;
   bind(room);
   await room.restore();
-  if (pack.stepped) for (const lane of room.lanes.filter((l) => !l.facts.closed)) {
-    await room.record(lane, [{ kind: "clock-checked", data: { stepped_ms: pack.stepped } }]);
-  }
+  const stepped = pack.stepped || clock.unsure;
+  if (stepped) await room.noteStep(stepped);
+  clock.doubt(0);
   const figures = await fetch("/room/figures").then((r) => r.json()).catch(() => ({}));
   room.figures = figures;
   let ticking = false, beats = 0;

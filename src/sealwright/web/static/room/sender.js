@@ -3,7 +3,7 @@
 const BATCH = 50, PAUSES = [300, 600, 1200, 2500, 5000];
 
 export class Sender {
-  // `news(state)`: {state: "delivered" | "waiting" | "away" | "stale", waiting, refused}
+  // `news(state)`: {state: "delivered" | "waiting" | "away" | "trouble" | "stale", waiting, refused}
   constructor(store, clock, build, news) {
     Object.assign(this, { store, clock, build, news, fails: 0, busy: false, again: false });
     addEventListener("online", () => this.wake());
@@ -37,7 +37,7 @@ export class Sender {
       if (!rows.length) { this.fails = 0; return this.#tell("delivered"); }
       const batch = rows[0].type === "mark" ? rows.slice(0, 1) : rows.slice(0, firstMark(rows));
       const outcome = await this.#send(batch);
-      if (outcome === "away") { this.#later(); return this.#tell("away"); }
+      if (outcome === "away" || outcome === "trouble") { this.#later(); return this.#tell(outcome); }
       if (outcome === "stale") return this.#tell("stale");
       this.fails = 0;
     }
@@ -61,7 +61,7 @@ export class Sender {
       return "sent";
     }
     if (answer.error === "stale-page") return "stale";
-    if (response.status >= 500 || response.status === 408 || response.status === 429) return "away";
+    if (response.status >= 500 || response.status === 408 || response.status === 429) return "trouble";
     await this.#setAside(batch, answer);
     return "sent";
   }

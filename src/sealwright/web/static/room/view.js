@@ -138,7 +138,7 @@ export function drawLane(lane, act, focus, button) {
 export const VERDICT = { pass: "● Pass", fail: "✕ Fail", void: "○ Void", unsuited: "◇ Unsuited to this agent" };
 
 export function drawStatus(news, clockNow, soundOn, voiceOn, asleep) {
-  const words = { delivered: "● on record", waiting: "◌ sending", away: "✕ server away", stale: "◌ new version" };
+  const words = { delivered: "● on record", waiting: "◌ sending", away: "✕ server away", trouble: "✕ server trouble", stale: "◌ new version" };
   const waiting = news.waiting ? `, ${news.waiting} kept here` : "";
   put("status", `<span class="${news.state}" role="status">${words[news.state]}${waiting}</span>`);
   text("wall", new Date(clockNow).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }));
