@@ -235,3 +235,10 @@ def test_the_summary_says_result_findings_sources_and_next() -> None:
     assert "minor at 1:11: Top-up of 1:00" in text
     assert "dose-late; 29 CFR 1910.134 App. A Part I.B.4(b)(9); limit: ours, settable" in text
     assert "next: Try another facepiece" in text
+
+
+def test_the_second_of_the_threshold_is_told() -> None:
+    events = played()
+    at = {e["kind"]: e["at"] for e in reversed(events) if e["kind"] in ("screening-started", "tasted")}
+    assert judged().screening_s == round((at["tasted"] - at["screening-started"]) / 1000)
+    assert judged(taste_at_squeeze=None).screening_s is None

@@ -102,7 +102,7 @@ def test_the_page_holds_what_guidance_asks_of_a_record() -> None:
     for item in ("Mirela Ostrander-Vance", "w-1", "Larkwell", "Tern 2", "silicone and nylon", "half mask",
                  "a test facepiece", "Bitter aerosol, US", "us-bitter version 1", "denatonium benzoate",
                  "fit factor 100", "no fit factor was measured", "29 CFR 1910.134(f)(6)", "safety glasses",
-                 "tasted within 7 squeezes: level 10", "75 squeezes", "Tobias Renn", "in date until",
+                 "tasted within 7 squeezes and", "75 squeezes", "Tobias Renn", "in date until",
                  "21 September 2026", "UTC", "Fit test passed", "Findings", "Kestrel Quay Works", TEST, "entry 4711"):
         assert squeezed(item) in squeezed(page), item
     assert HASH in squeezed(page)

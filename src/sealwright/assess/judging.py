@@ -47,6 +47,7 @@ def _verdict(f: Facts, m: Method) -> Verdict:
         wearer=f.opened.wearer, findings=findings, next=next_steps(result, f, findings),
         screening_squeezes=f.squeezes if f.squeezed else None,
         screening_tasted=None if not f.squeezed and not f.threshold else f.threshold is not None and not f.unsuited,
+        screening_s=None if not f.threshold or f.screening_at is None else _rounded(f.threshold.at - f.screening_at),
         level=_level(f), squeezes=sum(d.data.squeezes for d in f.all(Dosed)),
         started_at=f.origin, tasted_at=f.taste.at if f.taste else None,
         tasted_s=f.second(f.taste.at) if f.taste else None, ended_at=f.end_at,

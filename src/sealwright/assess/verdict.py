@@ -48,6 +48,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     next: tuple[Next, ...]
     screening_squeezes: int | None = None
     screening_tasted: bool | None = None
+    screening_s: int | None = None
+    """seconds from the hood on to the taste of the screening"""
     level: int | None = None
     squeezes: int = 0
     started_at: int | None = None

@@ -181,7 +181,8 @@ def _screening(v: Verdict) -> str:
     if v.screening_squeezes is None:
         return "not on record"
     tasted = "tasted within" if v.screening_tasted else "not tasted in"
-    return f"{tasted} {v.screening_squeezes} squeezes" + (f": level {v.level}" if v.level else "")
+    after = f" and {v.screening_s} s" if v.screening_tasted and v.screening_s is not None else ""
+    return f"{tasted} {v.screening_squeezes} squeezes{after}" + (f": level {v.level}" if v.level else "")
 
 
 def _dosing(v: Verdict) -> str:
