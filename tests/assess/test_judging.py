@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from tests.assess.staging import START, codes, events_of, judged, played
 
-from sealwright.assess import Verdict, judge, summary
+from sealwright.assess import DEPARTURES, Verdict, judge, summary
 from sealwright.demo import tweaks as bend
 from sealwright.demo.player import Tweak
 
@@ -242,3 +242,11 @@ def test_the_second_of_the_threshold_is_told() -> None:
     at = {e["kind"]: e["at"] for e in reversed(events) if e["kind"] in ("screening-started", "tasted")}
     assert judged().screening_s == round((at["tasted"] - at["screening-started"]) / 1000)
     assert judged(taste_at_squeeze=None).screening_s is None
+
+
+def test_every_step_says_what_to_do_and_not_what_was_wrong() -> None:
+    short = judged(bend.washed_out_for(7.4))
+    assert [n.text for n in short.next] == ["Rinse the mouth with water, wait 15 min",
+                                            "Repeat everything, screening included"]
+    silent = {code for code, row in DEPARTURES.items() if row.step and not row.advice and "void" in row.severities}
+    assert {DEPARTURES[code].step for code in silent} <= {"wait", "repeat"}

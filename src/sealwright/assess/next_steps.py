@@ -37,16 +37,17 @@ def _after_taste(f: Facts, findings: tuple[Finding, ...]) -> tuple[Next, ...]:
 
 def _after_void(f: Facts, findings: tuple[Finding, ...]) -> tuple[Next, ...]:
     steps: dict[str, Next] = {}
+    wait = Next(step="wait", text=f"Rinse the mouth with water, wait {span(f.m.washout_ms)}")
     if f.stopped and f.stopped.data.reason in _STOPPED:
         step = _STOPPED[f.stopped.data.reason]
         steps[step.step] = step
     for finding in findings:
         row = DEPARTURES[finding.code]
         if finding.severity == "void" and row.step and row.step != "repeat" and row.step not in steps:
-            steps[row.step] = Next(step=row.step, text=row.advice or row.meaning)
+            steps[row.step] = wait if row.step == "wait" else Next(step=row.step, text=row.advice or row.meaning)
     if "quantitative" in steps:
         return tuple(steps.values())
     if f.threshold and "wait" not in steps:
-        steps["wait"] = Next(step="wait", text=f"Rinse the mouth with water, wait {span(f.m.washout_ms)}")
+        steps["wait"] = wait
     steps["repeat"] = Next(step="repeat", text="Repeat everything, screening included")
     return tuple(steps.values())
