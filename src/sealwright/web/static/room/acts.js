@@ -44,6 +44,7 @@ function hold(act, held, now) {
   act.progress = (now - held.from) / (held.until - held.from);
   if (act.key) act.early = { ...act.key, label: `Go on early: ${act.key.label}` };
   act.key = null;
+  act.figure = "";
   act.options = act.options.filter((o) => o.during);
   act.form = null;
 }
@@ -98,7 +99,7 @@ function load(act, lane, pack, now) {
     const out = lot.expires_at <= now ? " — OUT OF DATE" : "";
     act.options.push({ label: `Lot ${lot.lot}, ${day(lot.expires_at)}${out}`, tone: out && "warn", ...fill(lot) });
   }
-  act.note = `Rinsed, shaken dry and filled; good for ${protocol.life_min / 60} h`;
+  act.note = `Rinsed, shaken dry and filled; good for ${protocol.life_min / 60}\u00a0h`;
 }
 
 function questions(act, lane, pack, now) {

@@ -313,7 +313,8 @@ class Room {
     if (act?.starts) this.clearOthers(act, now);
     if (act?.sign) act.key = { label: this.pad?.drawn ? "Signed" : "Sign with a cross", signs: act.sign };
     const hooded = acts.filter((a) => a.taste).map((a) => a.lane);
-    this.section("now", () => drawNow(act, this.button("now"), this.figures), act && [act.id, act.waiting, act.stage.id, act.figure, act.options.map((o) => o.label), act.form, act.early?.label, act.lane.name, Boolean(act.running)]);
+    const last = this.lanes.findLast((l) => l.facts.closed && l.verdict && l.verdict.result !== "unfinished");
+    this.section("now", () => drawNow(act, this.button("now"), this.figures, last), act ? [act.id, act.waiting, act.stage.id, act.figure, act.options.map((o) => o.label), act.form, act.early?.label, act.lane.name, Boolean(act.running)] : [last?.test, last?.verdict]);
     refreshNow(act);
     this.section("keys", () => drawKeys(act, this.back, hooded, this.button("keys")), [act?.id, act?.key, this.back?.id, act?.taste, act?.waiting, hooded.map((l) => l.test)]);
     this.ahead(acts, now);
@@ -346,7 +347,7 @@ class Room {
 
   ahead(acts, now) {
     const rows = acts.toSorted((a, b) => (a.due || now) - (b.due || now)).map((act) => ({
-      act, lane: act.lane, when: act.due ? `in ${countdown(act.due - now)}` : "now" }));
+      act, lane: act.lane, when: act.due > now ? `in ${countdown(act.due - now)}` : "now" }));
     const said = clashes(this.lanes, now).map((c) => {
       const s = Math.ceil((c.at - now) / 1000);
       return `${c.first.letter} (${c.first.act.title.toLowerCase()}) and ${c.second.letter} (${c.second.act.title.toLowerCase()}) fall together ${s > 0 ? `in ${s} s` : "now"}: have help ready`;

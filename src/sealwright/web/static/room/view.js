@@ -24,27 +24,43 @@ export class Buttons {
 
 export function badge(letter, n) { return `<b class="badge badge-${n % 4}" aria-label="Lane ${letter}">${letter}</b>`; }
 
-export function drawNow(act, button, figures) {
-  if (!act) return put("now-body", `<p class="idle">No wearer under way.</p>
+// `last`: the lane closed last, whose verdict is told large while nothing else is due.
+export function drawNow(act, button, figures, last) {
+  if (!act) return put("now-body", `${last ? drawEnded(last) : ""}<p class="idle">No wearer under way.</p>
     <p>Add a wearer to begin. Each wearer gets a lane; the next act over all lanes is shown here.</p>`);
-  const lane = act.lane;
+  const lane = act.lane, wide = matchMedia("(min-width: 761px)").matches;
+  const beside = Boolean(act.running || (wide && (act.figure || act.big))) && !act.form;
+  const answers = drawOptions([...act.options, ...(act.early ? [{ ...act.early, tone: "warn" }] : [])], button);
   const figure = act.figure && figures[act.figure] ? `<div class="figure" aria-hidden="true">${figures[act.figure]}</div>` : "";
-  return put("now-body", `
+  const fresh = put("now-body", `
     <div class="who">${badge(lane.letter, lane.n)} <span>${esc(lane.name)}</span>
       <small>${esc(lane.pieceName)}</small></div>
     <h1 id="title"></h1>
-    <div class="figures">${figure}<div class="big"><span id="big"></span><span id="big-note" class="note"></span></div>${act.running ? drawOptions(act, button) : ""}</div>
-    <p class="prompt" id="prompt"></p>
+    <div class="figures">${figure}<div class="big"><span id="big"></span><span id="big-note" class="note"></span></div>${beside ? answers : ""}</div>
+    ${act.sign ? drawSign() : '<p class="prompt" id="prompt"></p>'}
     <div id="ring" class="ring" hidden><i></i></div>
+    ${beside || act.form?.items ? "" : answers}
     ${act.form ? drawForm(act.form, button) : ""}
-    ${act.sign ? drawSign() : ""}
-    ${act.running ? "" : drawOptions(act, button)}
-    ${act.early ? `<div class="options"><button type="button" class="option warn" data-do="${button(act.early)}">${
-      esc(act.early.label)}</button></div>` : ""}`);
+    ${!beside && act.form?.items ? answers : ""}`);
+  if (fresh) inSight(act);
+  return fresh;
 }
 
-function drawOptions(act, button) {
-  return act.options.length ? `<div class="options">${act.options.map((o) =>
+// A new stage is seen from its top; in a list, the point to look at next is seen.
+function inSight(act) {
+  const stage = `${act.lane.test}/${act.stage.id}`, now = document.querySelector(".now");
+  if (now.dataset.stage !== stage) { now.dataset.stage = stage; now.scrollTop = 0; scrollTo(0, 0); }
+  now.querySelector(".checks .next")?.scrollIntoView({ block: "nearest" });
+}
+
+function drawEnded(lane) {
+  const { result, reason } = lane.verdict;
+  return `<div class="who">${badge(lane.letter, lane.n)} <span>${esc(lane.name)}</span> <small>${esc(lane.pieceName)}</small></div>
+    <div class="ended result ${result}">${esc(VERDICT[result])}</div><p class="prompt">${esc(reason)}</p>`;
+}
+
+function drawOptions(options, button) {
+  return options.length ? `<div class="options">${options.map((o) =>
     `<button type="button" class="option ${o.tone || ""}" data-do="${button(o)}">${esc(o.label)}</button>`).join("")}</div>` : "";
 }
 
@@ -64,8 +80,9 @@ function drawForm(form, button) {
 }
 
 function drawSign() {
-  return `<div class="signing"><canvas id="pad" width="640" height="200" aria-label="Sign here"></canvas>
-    <button type="button" class="option" id="pad-clear">Clear</button></div>`;
+  return `<div class="signing"><div><p class="prompt" id="prompt"></p>
+    <button type="button" class="option" id="pad-clear">Clear</button></div>
+    <canvas id="pad" width="640" height="200" aria-label="Sign here"></canvas></div>`;
 }
 
 // What changes every moment: numbers and words only.
