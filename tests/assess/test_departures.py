@@ -216,6 +216,7 @@ def _seal_first(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def test_no_opening_is_void() -> None:
     verdict = judge(events_of(played()[1:]))
     assert (verdict.result, codes(verdict)) == ("void", {"not-opened": "void"})
+    assert "opening" in verdict.next[0].text
 
 
 def test_nothing_on_record_is_unfinished() -> None:
@@ -225,6 +226,7 @@ def test_nothing_on_record_is_unfinished() -> None:
 def test_an_unknown_protocol_is_void() -> None:
     verdict = judged(bend.change("opened", protocol="xx-none"))
     assert (verdict.result, codes(verdict)) == ("void", {"protocol-unknown": "void"})
+    assert "protocol file" in verdict.next[0].text
 
 
 def test_a_kind_the_protocol_does_not_suit_is_void() -> None:

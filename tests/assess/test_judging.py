@@ -102,6 +102,14 @@ def test_after_a_taste_us_asks_for_another_facepiece_and_uk_lets_one_re_don(prot
     assert all("screening" in n.text for n in verdict.next[1:])
 
 
+@pytest.mark.parametrize("protocol", ["us-bitter", "uk-bitter"])
+def test_who_fails_a_retry_is_told_what_to_do_when_nothing_in_stock_fits(protocol: str) -> None:
+    """Common practice, no source."""
+    first, retry = (judged(protocol=protocol, taste_in_run_s=20, try_no=n) for n in (1, 2))
+    assert [*steps(first), "other-device"] == steps(retry)
+    assert "does not seal on the face" in retry.next[-1].text
+
+
 @pytest.mark.parametrize(("reason", "step"), [("unwell", "rest"), ("breathless", "clearance"), ("kit", "mend-kit")])
 def test_a_stop_is_void_and_its_reason_says_what_next(reason: str, step: str) -> None:
     verdict = judged(bend.stopped(reason, 100))

@@ -31,7 +31,7 @@ def _row(code: str, severities: str, source: str, meaning: str, step: Step | Non
 
 _RECORD = (
     _row("not-opened", "void", "ours", "The record does not say who was tested, with what, by which protocol.",
-         "repeat"),
+         "repeat", "Add the opening if it is at hand and judge again, else repeat everything, screening included"),
     _row("protocol-unknown", "void", "ours", "The record names a protocol that is not at hand, so it cannot be judged.",
          "repeat", "Bring the protocol file the record names and judge again"),
     _row("protocol-version", "minor", "ours",

@@ -9,7 +9,7 @@ from sealwright.assess.codes import DEPARTURES
 from sealwright.assess.events import Dosed, Event, Opened, RunStarted
 from sealwright.assess.facts import Facts, clock
 from sealwright.assess.method import Method, method_of
-from sealwright.assess.next_steps import next_steps
+from sealwright.assess.next_steps import next_steps, unjudged_step
 from sealwright.assess.verdict import Finding, Result, Verdict
 from sealwright.errors import NotFound
 from sealwright.protocols import Protocol, get
@@ -111,10 +111,11 @@ def _unopened(events: Sequence[Event]) -> Verdict:
     finding = Finding(code="not-opened", severity="void", text="The record has no opening", source=OURS,
                       at=events[0].at)
     return Verdict(result="void", reason="The record does not say who was tested, with what, by which protocol",
-                   protocol="", protocol_version="", wearer="", findings=(finding,), next=())
+                   protocol="", protocol_version="", wearer="", findings=(finding,),
+                   next=(unjudged_step("not-opened"),))
 
 
 def _unjudged(opened: Opened, code: str, text: str) -> Verdict:
     finding = Finding(code=code, severity="void", text=text, source=OURS)
     return Verdict(result="void", reason=text, protocol=opened.protocol, protocol_version=opened.protocol_version,
-                   wearer=opened.wearer, findings=(finding,), next=())
+                   wearer=opened.wearer, findings=(finding,), next=(unjudged_step(code),))

@@ -13,6 +13,9 @@ _STOPPED = {
     "kit": Next(step="mend-kit", text="Mend or change the kit"),
 }
 
+_NOTHING_FITS = Next(step="other-device", text="If none in stock fits: choose a device that does not seal on the face")
+"""Said after every fail of a retry. Common practice, no source."""
+
 
 def next_steps(result: Result, f: Facts, findings: tuple[Finding, ...]) -> tuple[Next, ...]:
     """The steps in the order in which to take them."""
@@ -29,10 +32,19 @@ def next_steps(result: Result, f: Facts, findings: tuple[Finding, ...]) -> tuple
 def _after_taste(f: Facts, findings: tuple[Finding, ...]) -> tuple[Next, ...]:
     wait = Next(step="wait", text=f"Hood off, rinse the mouth with water, wait {span(f.m.washout_ms)}")
     other = "Try another facepiece and repeat everything, screening included"
+    again: tuple[Next, ...]
     if f.p.rule_set == "us":
-        return (wait, Next(step="other-facepiece", text=other))
-    return (wait, Next(step="re-don", text="Don afresh and repeat everything, screening included"),
-            Next(step="other-facepiece", text=f"Or: {other[0].lower()}{other[1:]}"))
+        again = (Next(step="other-facepiece", text=other),)
+    else:
+        again = (Next(step="re-don", text="Don afresh and repeat everything, screening included"),
+                 Next(step="other-facepiece", text=f"Or: {other[0].lower()}{other[1:]}"))
+    return (wait, *again) if f.opened.try_no == 1 else (wait, *again, _NOTHING_FITS)
+
+
+def unjudged_step(code: str) -> Next:
+    """What to do about a record that cannot be judged for the departure `code`."""
+    row = DEPARTURES[code]
+    return Next(step=row.step or "repeat", text=row.advice)
 
 
 def _after_void(f: Facts, findings: tuple[Finding, ...]) -> tuple[Next, ...]:

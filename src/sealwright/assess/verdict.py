@@ -14,7 +14,7 @@ Result = Literal["pass", "fail", "void", "unsuited", "unfinished"]
 """unsuited: the wearer cannot be tested with this agent; unfinished: the record has no end yet."""
 
 Step = Literal["wait", "re-don", "other-facepiece", "other-agent", "quantitative", "repeat", "mend-kit", "shave",
-               "clearance", "train", "rest", "finish", "none"]
+               "clearance", "train", "rest", "other-device", "finish", "none"]
 
 
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
