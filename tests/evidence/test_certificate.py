@@ -99,7 +99,7 @@ def test_the_page_holds_what_guidance_asks_of_a_record() -> None:
     lots, findings, limits) is what published guidance agrees on.
     """
     (page,) = pages(certificate_pdf(data()))
-    for item in ("Mirela Ostrander-Vance", "w-1", "Larkwell", "Tern 2", "silicone and nylon", "half mask",
+    for item in ("Mirela Ostrander-Vance", "w-1", "Larkwell", "Tern 2", "silicone and nylon", "size M", "half mask",
                  "a test facepiece", "Bitter aerosol, US", "us-bitter version 1", "denatonium benzoate",
                  "fit factor 100", "no fit factor was measured", "29 CFR 1910.134(f)(6)", "safety glasses",
                  "tasted within 7 squeezes and", "75 squeezes", "Tobias Renn", "in date until",
