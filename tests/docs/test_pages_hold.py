@@ -113,6 +113,25 @@ def test_every_address_of_the_room_and_the_screen_is_explained() -> None:
     assert [a for a in found if f"`{a}`" not in page and f" {a}`" not in page] == []
 
 
+def test_every_status_and_error_of_the_server_is_explained() -> None:
+    """As the classes of errors have them, with the codes that the web part gives itself."""
+    from sealwright.errors import SealwrightError
+
+    page = read(DOCS / "reference/http-api.md")
+    rows = {code: row[0] for row in re.findall(r"^\| (\d{3}) \| (.*?) \|", page, re.M)
+            for code in re.findall(r"`([a-z-]+)`", row[1])}
+    told = set(re.findall(r"^\| (\d{3}) \|", page, re.M))
+    import sealwright.web.app  # all classes of errors are known now
+
+    assert sealwright.web.app
+    kinds = [k for k in SealwrightError.__subclasses__() if k.__module__.startswith("sealwright.")]
+    assert len(kinds) > 7
+    assert {str(k.status) for k in kinds} <= told
+    web = "".join(read(p) for p in (SRC / "web").glob("*.py"))
+    assert {c for c in re.findall(r'code="([a-z-]+)"', web) if c not in rows} == set()
+    assert rows["foreign-origin"] == "403"
+
+
 def test_every_finding_named_in_the_pages_exists() -> None:
     from sealwright.assess import DEPARTURES
 
