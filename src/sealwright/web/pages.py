@@ -170,7 +170,7 @@ class Pages:
 
 def _level(text: str) -> int:
     if not text.isdigit() or len(text) > 3:
-        raise BadInput(f"{text!r} is no level", place="level", mend="Give 10, 20 or 30")
+        raise BadInput(f"{text!r} is no level", place="level", mend="Give a level of the protocol, a whole number")
     return int(text)
 
 
