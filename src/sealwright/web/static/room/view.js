@@ -165,7 +165,7 @@ export function drawStatus(news, clockNow, soundOn, voiceOn, asleep) {
   text("voice", voiceOn ? "Voice on" : "Voice off");
   const refused = news.refused || [];
   put("refused", refused.length ? `<p><b>${refused.length} event${refused.length > 1 ? "s" : ""} could not be put on record:</b>
-    ${esc(refused[0].why.found)}. ${esc(refused[0].why.mend || "")} They are kept on this device.
+    ${esc(refused[0].why.found)}. ${refused[0].why.mend ? `${esc(refused[0].why.mend)}.` : ""} They are kept on this device.
     <a download="not-on-record.json" href="data:application/json,${encodeURIComponent(JSON.stringify(refused))}">Save them as a file</a></p>` : "");
 }
 
