@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -32,8 +33,7 @@ def write_certificate(test: Test, out: house.Out, ledger: house.LedgerUrl, org: 
 
     with house.ledger_at(ledger, org) as book:
         pdf = certificate_pdf(gather(book, test, org_name=org_name or org))
-    house.write(out, pdf, replace=replace)
-    say.answer({"test": test, "written": str(out), "bytes": len(pdf)}, json, lambda: say.line(f"Written: {out}"))
+    _write(test, pdf, out, replace, json)
 
 
 @card.command("write")
@@ -45,5 +45,9 @@ def write_card(test: Test, out: house.Out, ledger: house.LedgerUrl, org: house.O
 
     with house.ledger_at(ledger, org) as book:
         pdf = card_pdf(gather(book, test, org_name=org_name or org))
+    _write(test, pdf, out, replace, json)
+
+
+def _write(test: str, pdf: bytes, out: Path, replace: bool, json: bool) -> None:
     house.write(out, pdf, replace=replace)
     say.answer({"test": test, "written": str(out), "bytes": len(pdf)}, json, lambda: say.line(f"Written: {out}"))

@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
+from sealwright.assess import judge
 from sealwright.errors import BadInput, Conflict
 from sealwright.pictures.figures import figure_svg
 from sealwright.pictures.score import strip_svg
@@ -110,11 +111,10 @@ class Api:
         """A test's events and its verdict so far, judged by `assess` from what has arrived."""
         test = request.path_params["test"]
         row = await run_in_threadpool(self.hub.ledger.test, test)
-        events = await run_in_threadpool(self.hub.ledger.events, f"test:{test}")
-        verdict = await run_in_threadpool(self.hub.verdict_of, test)
-        return json_of({"test": row, "verdict": verdict, "now": self.hub.now(),
+        stored, events = await run_in_threadpool(self.hub.told_of, test)
+        return json_of({"test": row, "verdict": judge(events), "now": self.hub.now(),
                         "events": [{"stream": e.stream, "id": e.id, "kind": e.kind, "at": e.at, "by": e.by,
-                                    "data": e.data} for e in events]})
+                                    "data": e.data} for e in stored]})
 
     async def code(self, request: Request) -> Response:
         """The short code that pairs a wearer's screen with this test."""

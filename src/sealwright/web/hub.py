@@ -5,8 +5,8 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 
-from sealwright.assess import Event, Verdict, decode, judge
-from sealwright.ledger import Ledger
+from sealwright.assess import Event, decode
+from sealwright.ledger import Ledger, StoredEvent
 
 FORGET_OFFSETS_ABOVE = 10_000
 
@@ -45,7 +45,9 @@ class Hub:
                     del self._waiting[test]
 
     def events_of(self, test: str) -> list[Event]:
-        return [decode(e.kind, e.id, e.at, e.by, e.data) for e in self.ledger.events(f"test:{test}")]
+        return self.told_of(test)[1]
 
-    def verdict_of(self, test: str) -> Verdict:
-        return judge(self.events_of(test))
+    def told_of(self, test: str) -> tuple[list[StoredEvent], list[Event]]:
+        """A test's events as they lie in the ledger and as they are judged, from one reading."""
+        stored = self.ledger.events(f"test:{test}")
+        return stored, [decode(e.kind, e.id, e.at, e.by, e.data) for e in stored]

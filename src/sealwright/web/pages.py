@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from sealwright import __version__
+from sealwright.assess import judge
 from sealwright.errors import BadInput, SealwrightError
 from sealwright.pictures.performed import performed_from
 from sealwright.pictures.score import score_svg
@@ -121,13 +122,13 @@ class Pages:
 
     def test(self, request: Request) -> tuple[str, dict[str, Any]]:
         row = self.hub.ledger.test(request.path_params["test"])
-        events = self.hub.events_of(row.id)
-        verdict = self.hub.verdict_of(row.id)
+        stored, events = self.hub.told_of(row.id)
+        verdict = judge(events)
         protocol = get(row.protocol)
         score = compile_score(protocol, verdict.level) if verdict.level else None
         picture = _pictures(protocol, score, performed_from(events, verdict)) if score else None
         return "test.html", {"test": row, "verdict": verdict, "p": protocol, "picture": picture, "names": self._names(),
-                             "stored": self.hub.ledger.events(f"test:{row.id}")}
+                             "stored": stored}
 
     def _names(self) -> dict[str, str]:
         wearers, testers = self.hub.ledger.wearers(), self.hub.ledger.testers()

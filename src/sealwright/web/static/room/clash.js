@@ -1,6 +1,6 @@
 // Two lanes that want the tester's hands in the same seconds: said before it happens.
 
-import { timed, underTest } from "./lane.js";
+import { doseGap, timed, topUps, underTest } from "./lane.js";
 
 const HORIZON = 90000, APART = 2000;
 
@@ -21,13 +21,13 @@ export function clashes(lanes, now) {
   return [...found.values()];
 }
 
+const longest = (score) => Math.max(...topUps(score).map((a) => a.lasts)) * 1000;
+
 // Milliseconds to wait so that a run begun then has its doses clear of the runs under way; 0: begin now.
-export function clearStart(lanes, score, now, every) {
-  const lasts = Math.max(...score.acts.filter((a) => a.kind === "dose" && a.at >= 0).map((a) => a.lasts)) * 1000;
-  const period = every * 1000;
+export function clearStart(lanes, score, now) {
+  const lasts = longest(score), period = doseGap(topUps(score)) * 1000;
   const busy = lanes.filter((l) => underTest(l.facts) && l.score)
-    .map((l) => ({ phase: l.facts.run.at % period,
-                   lasts: Math.max(...l.score.acts.filter((a) => a.kind === "dose" && a.at >= 0).map((a) => a.lasts)) * 1000 }));
+    .map((l) => ({ phase: l.facts.run.at % period, lasts: longest(l.score) }));
   for (let wait = 0; wait < period; wait += 1000) {
     const phase = (now + wait) % period;
     const free = busy.every((b) => {

@@ -130,8 +130,8 @@ export const underHood = (facts) => !facts.closed && !facts.tasted && !facts.sto
   Boolean(((facts.run || facts.last("first-dose-begun")) && !facts.sealBroken) || (facts.last("screening-started") && !facts.last("hood-removed")));
 
 const NEAR_S = 6;
-const doseGap = (doses) => (doses.length > 1 ? doses[1].at - doses[0].at : 30);
-const topUps = (score) => score.acts.filter((a) => a.kind === "dose" && a.at >= 0);
+export const doseGap = (doses) => (doses.length > 1 ? doses[1].at - doses[0].at : 30);
+export const topUps = (score) => score.acts.filter((a) => a.kind === "dose" && a.at >= 0);
 
 // Top-ups whose moment has gone without them: the next one is near.
 export function missed(facts, score, s) {

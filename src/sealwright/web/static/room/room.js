@@ -340,7 +340,7 @@ class Room {
 
   clearOthers(act, now) {
     const others = this.lanes.filter((l) => l !== act.lane);
-    const wait = clearStart(others, act.lane.score, now + act.starts * 1000, 30);
+    const wait = clearStart(others, act.lane.score, now + act.starts * 1000);
     if (wait === null) act.note = `${act.note}. Doses will fall together with another lane's whatever you do: let that test end first`;
     else if (wait > 0) act.note = `Begin in ${Math.ceil(wait / 1000)} s, and no dose falls together with another lane's`;
   }
