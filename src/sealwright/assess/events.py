@@ -55,6 +55,10 @@ class Opened(Data, frozen=True, kw_only=True):
     previous: Id | None = None
     tasted_at: Instant | None = None
     room: str = ""
+    rule_set: Literal["", "us", "uk", "ca", "anz"] = ""
+    """whose pass level; empty: that of the protocol"""
+    pass_level: Annotated[int, Meta(ge=1, le=1_000_000)] | None = None
+    """the site's own, stricter level"""
 
 
 class KitChecked(Data, frozen=True, kw_only=True):
@@ -73,13 +77,17 @@ class NebuliserLoaded(Data, frozen=True, kw_only=True):
 
 
 class QuestionsAnswered(Data, frozen=True, kw_only=True):
-    """Before the test. `last_taken_at`: last ate, drank (not water), smoked, chewed; None: longer ago than asked."""
+    """Before the test. `last_taken_at`: last ate, drank (not water), smoked, chewed; None: longer ago than asked.
+
+    `smoked_at`: last smoked, before counting particles; None: longer ago than asked.
+    """
 
     cleared: bool
     trained: bool
     feels_well: bool
     last_taken_at: Instant | None = None
     seal_hair: Literal["none", "stubble", "hair"]
+    smoked_at: Instant | None = None
     equipment_used: tuple[Name, ...] = ()
     equipment_worn: tuple[Name, ...] = ()
 
@@ -138,6 +146,107 @@ class ComfortJudged(Data, frozen=True, kw_only=True):
     comfortable: bool
 
 
+class SolutionMade(Data, frozen=True, kw_only=True):
+    """Vapour method: when a solution was made. stock: the strong one; odour: the weak one of the screening."""
+
+    which: Literal["stock", "odour"]
+    made_at: Instant
+    lot: str = ""
+
+
+class AgentScreened(Data, frozen=True, kw_only=True):
+    """Without facepiece, before the test: did the wearer notice the agent (name the right jar, react to the whiff)?"""
+
+    noticed: bool
+
+
+class InstrumentNamed(Data, frozen=True, kw_only=True):
+    """The measuring instrument, by the site's own name for it. `due_at`: its calibration is in date until then.
+
+    `flow_mm3_s`: air drawn through the counter, mm3 a second; `accuracy_per_mille`: the instrument's stated accuracy.
+    """
+
+    instrument: Name
+    due_at: Instant | None = None
+    flow_mm3_s: Annotated[int, Meta(ge=1, le=10_000_000)] | None = None
+    accuracy_per_mille: Annotated[int, Meta(ge=0, le=1000)] | None = None
+
+
+class ExposureBegun(Data, frozen=True, kw_only=True):
+    """Vapour or smoke reaches the wearer in the facepiece: from here on noticing it is a fail."""
+
+
+class Noticed(Data, frozen=True, kw_only=True):
+    """The wearer smells the vapour or reacts to the smoke: the end of the test."""
+
+
+Milli = Annotated[int, Meta(ge=0, le=10**15, description="thousandths")]
+Whole = Annotated[int, Meta(ge=0, le=10**12)]
+
+
+class SamplesTaken(Data, frozen=True, kw_only=True):
+    """A stretch of samples from one air, evenly spaced: the first ends at `started_at` + `step_ms`.
+
+    `unit`: count, particles counted in each step; milli-per-cm3, thousandths of particles per cm3.
+    """
+
+    air: Literal["mask", "ambient"]
+    started_at: Instant
+    step_ms: Annotated[int, Meta(ge=10, le=60_000)]
+    unit: Literal["count", "milli-per-cm3"]
+    values: Annotated[tuple[Whole, ...], Meta(min_length=1, max_length=2000)]
+    source: str = ""
+
+
+class ExerciseRead(Data, frozen=True, kw_only=True):
+    """What was read for one exercise: a factor, or concentrations (thousandths per cm3), or counts over a time.
+
+    The last one read for an exercise counts. `peak_milli`: the highest concentration in the mask.
+    """
+
+    exercise: Id
+    factor_milli: Annotated[int, Meta(ge=1, le=10**15)] | None = None
+    mask_milli: Milli | None = None
+    ambient_milli: Milli | None = None
+    mask_count: Whole | None = None
+    mask_ms: Whole | None = None
+    ambient_count: Whole | None = None
+    ambient_ms: Whole | None = None
+    peak_milli: Milli | None = None
+
+
+class LeakRead(Data, frozen=True, kw_only=True):
+    """Controlled negative pressure: the leak while the breath was held, in thousandths of ml/min, at `pressure`.
+
+    `pressure`: tenths of a mm of water actually held. `steady` False: breath not held, or swallowed, or moved.
+    """
+
+    exercise: Id
+    leak_ul_min: Whole
+    pressure: Annotated[int, Meta(ge=0, le=10_000)] | None = None
+    steady: bool = True
+
+
+class Span(Data, frozen=True, kw_only=True):
+    """A stretch of time whose samples belong to an exercise (mask) or to the room's air (ambient, exercise empty)."""
+
+    air: Literal["mask", "ambient"]
+    exercise: str = ""
+    from_at: Instant
+    until_at: Instant
+
+
+class WindowsAccepted(Data, frozen=True, kw_only=True):
+    """Which samples count for what, when the score does not say: proposed from the data or drawn by hand."""
+
+    spans: Annotated[tuple[Span, ...], Meta(min_length=1, max_length=60)]
+    proposed: bool = False
+
+
+class ReadingsComplete(Data, frozen=True, kw_only=True):
+    """All readings are in."""
+
+
 class FirstDoseBegun(Data, frozen=True, kw_only=True):
     """Hood on over the facepiece, the first squeezes of test solution follow: from here on a taste is a fail."""
 
@@ -151,9 +260,10 @@ class Dosed(Data, frozen=True, kw_only=True):
 
 
 class RunStarted(Data, frozen=True, kw_only=True):
-    """First dose given, first exercise begins."""
+    """The first exercise begins (after the first dose, in a taste test)."""
 
-    level: Annotated[int, Meta(ge=1, le=100)]
+    level: Annotated[int, Meta(ge=0, le=100)] = 0
+    """of the doses; 0 for a method without levels"""
 
 
 class ExerciseStarted(Data, frozen=True, kw_only=True):
@@ -180,7 +290,7 @@ class FacepieceTouched(Data, frozen=True, kw_only=True):
 
 
 class SealBroken(Data, frozen=True, kw_only=True):
-    """At the end the wearer breaks the seal under the hood: tasted now?"""
+    """At the end the wearer breaks the seal (smoke: takes the facepiece off): tasted, smelled, irritated now?"""
 
     tasted: bool
 
@@ -243,6 +353,16 @@ KINDS: dict[str, type[Data]] = {
     "donned": Donned,
     "seal-checked": SealChecked,
     "comfort-judged": ComfortJudged,
+    "solution-made": SolutionMade,
+    "agent-screened": AgentScreened,
+    "instrument-named": InstrumentNamed,
+    "exposure-begun": ExposureBegun,
+    "noticed": Noticed,
+    "samples-taken": SamplesTaken,
+    "exercise-read": ExerciseRead,
+    "leak-read": LeakRead,
+    "windows-accepted": WindowsAccepted,
+    "readings-complete": ReadingsComplete,
     "first-dose-begun": FirstDoseBegun,
     "dosed": Dosed,
     "run-started": RunStarted,
