@@ -9,18 +9,19 @@ from sealwright.assess.events import (
     NebuliserLoaded,
     QuestionsAnswered,
 )
-from sealwright.assess.facts import Facts, Mark, span
+from sealwright.assess.facts import Facts, Mark, TasteFacts, span
 
-_KIT = {"o_ring": "O-ring", "hood": "hood", "mist_screening": "mist of the screening nebuliser",
-        "mist_test": "mist of the test nebuliser", "marked": "marking of the two nebulisers"}
-_UNUSABLE = {"hood", "mist_screening", "mist_test"}
+UNUSABLE = {"hood", "mist_screening", "mist_test", "chamber", "smoke", "zero"}
+"""things of the kit without which no test says anything"""
 
 
 def suits_facepiece(f: Facts) -> None:
     kind = f.opened.facepiece.kind
     if kind in f.p.suits.kinds:
         return
-    if kind == "full":
+    if f.p.quantitative:
+        f.found("kind-not-here", f"{f.p.title} is not for facepieces of the kind {kind}")
+    elif kind == "full":
         f.found("full-face", "A full face mask was tested by a qualitative method")
     else:
         f.found("kind-unsuited", f"{f.p.title} is not for facepieces of the kind {kind}")
@@ -47,20 +48,16 @@ def kit_checked(f: Facts) -> None:
     checks: dict[str, bool] = {}
     for mark in marks:
         checks.update(mark.data.checks)
-    for item in _KIT.keys() - checks.keys():
-        f.found("kit-item-unchecked", f"Not looked at: {_KIT[item]}", at=marks[-1].at)
-    if not all(checks.values()):
-        _kit_faults(f, checks, marks[-1].at)
-
-
-def _kit_faults(f: Facts, checks: dict[str, bool], at: int) -> None:
+    known = f.m.kit
+    for item in known.keys() - checks.keys():
+        f.found("kit-item-unchecked", f"Not looked at: {known[item]}", at=marks[-1].at)
     for item, good in checks.items():
         if not good:
-            code = "kit-unusable" if item in _UNUSABLE else "kit-fault" if item in _KIT else "kit-other-fault"
-            f.found(code, f"Found wanting: {_KIT.get(item, item)}", at=at)
+            code = "kit-unusable" if item in UNUSABLE else "kit-fault" if item in known else "kit-other-fault"
+            f.found(code, f"Found wanting: {known.get(item, item)}", at=marks[-1].at)
 
 
-def solutions_good(f: Facts) -> None:
+def solutions_good(f: TasteFacts) -> None:
     """Each nebuliser at the beginning and the end of its use."""
     if f.squeezed:
         first, last = f.squeezed[0], f.threshold or f.squeezed[-1]
@@ -69,7 +66,7 @@ def solutions_good(f: Facts) -> None:
         _solution(f, "test", ((f.use_i, f.use_at), (f.end_i, f.end_at)))
 
 
-def _solution(f: Facts, which: str, uses: tuple[tuple[int, int], tuple[int, int]]) -> None:
+def _solution(f: TasteFacts, which: str, uses: tuple[tuple[int, int], tuple[int, int]]) -> None:
     loads = [m for m in f.all(NebuliserLoaded) if m.data.which == which]
     if not loads:
         f.found("load-unrecorded", f"No filling of the {which} nebuliser on record", at=uses[0][1])
@@ -93,7 +90,7 @@ def _load_at(loads: list[Mark], i: int) -> Mark:
     return next((m for m in reversed(loads) if m.i < i), loads[0])
 
 
-def _too_old(f: Facts, load: Mark, at: int) -> bool:
+def _too_old(f: TasteFacts, load: Mark, at: int) -> bool:
     age = at - load.data.loaded_at
     if age <= f.m.life_ms:
         return False
@@ -102,7 +99,7 @@ def _too_old(f: Facts, load: Mark, at: int) -> bool:
     return True
 
 
-def _out_of_date(f: Facts, load: Mark, at: int) -> bool:
+def _out_of_date(f: TasteFacts, load: Mark, at: int) -> bool:
     late = _true(f, at) - load.data.expires_at
     if late <= 0:
         return False
@@ -132,7 +129,7 @@ def questions_asked(f: Facts) -> None:
                 at=last.at)
 
 
-def abstained(f: Facts) -> None:
+def abstained(f: TasteFacts) -> None:
     """Nothing taken for the time asked, before the screening and again before the first dose."""
     taken = [(min(m.data.last_taken_at, m.at), m) for m in f.before(QuestionsAnswered, f.use_i)
              if m.data.last_taken_at is not None]
@@ -155,7 +152,7 @@ def identity_confirmed(f: Facts) -> None:
     last = f.last(IdentityConfirmed, f.use_i)
     if last is None:
         if f.use:
-            f.found("identity-missing", "Wearer and facepiece were not confirmed before the first dose", at=f.use_at)
+            f.found("identity-missing", f"Wearer and facepiece were not confirmed before the {f.m.begins}", at=f.use_at)
         return
     if not last.data.wearer_named:
         f.found("wearer-not-named", "The wearer was not asked for their name", at=last.at)
@@ -172,4 +169,5 @@ def _true(f: Facts, at: int) -> int:
     return at - max((m.data.offset_ms for m in checks), key=abs) if checks else at
 
 
-CHECKS = (suits_facepiece, tester_fit, kit_checked, solutions_good, questions_asked, abstained, identity_confirmed)
+CHECKS = (suits_facepiece, tester_fit, kit_checked, questions_asked, identity_confirmed)
+TASTE_CHECKS = (solutions_good, abstained)

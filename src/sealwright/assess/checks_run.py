@@ -11,11 +11,11 @@ from sealwright.assess.events import (
     SealBroken,
     Signed,
 )
-from sealwright.assess.facts import Facts, Mark, clock
-from sealwright.protocols import Act
+from sealwright.assess.facts import Facts, Mark, TasteFacts, clock
+from sealwright.protocols import Act, PressureProtocol
 
 
-def run_marked(f: Facts) -> None:
+def run_marked(f: TasteFacts) -> None:
     if f.use is None:
         told = f.unsuited or f.stopped or any((x.code, x.severity) == ("taste-before-dose", "void") for x in f.findings)
         if f.over and not told:
@@ -24,7 +24,7 @@ def run_marked(f: Facts) -> None:
         f.found("run-start-unmarked", "The start of the run is not on record", at=f.use_at)
 
 
-def doses_given(f: Facts) -> None:
+def doses_given(f: TasteFacts) -> None:
     level = played_level(f)
     if level is None or f.use is None:
         return
@@ -45,7 +45,7 @@ def doses_given(f: Facts) -> None:
         f.found("dose-extra", f"A dose ({marks[0].data.act}) that the score does not have", at=marks[0].at)
 
 
-def played_level(f: Facts) -> int | None:
+def played_level(f: TasteFacts) -> int | None:
     """The level the run was led by, where the protocol has it, else the level the screening gave."""
     started = f.all(RunStarted)
     if started and started[-1].data.level in f.m.doses:
@@ -54,7 +54,7 @@ def played_level(f: Facts) -> int | None:
     return dose.level if dose else None
 
 
-def _entered_later(f: Facts, mark: Mark) -> None:
+def _entered_later(f: TasteFacts, mark: Mark) -> None:
     given_at = mark.data.given_at
     if given_at is None:
         return
@@ -65,7 +65,7 @@ def _entered_later(f: Facts, mark: Mark) -> None:
                 until=mark.event.at)
 
 
-def _dose(f: Facts, act: Act, marks: list[Mark]) -> None:
+def _dose(f: TasteFacts, act: Act, marks: list[Mark]) -> None:
     origin = f.origin or 0
     squeezes = sum(m.data.squeezes for m in marks)
     if squeezes != act.squeezes:
@@ -88,11 +88,11 @@ def _name(act_id: str) -> str:
     return f"Top-up of {clock(int(second))}" if second.isdecimal() and len(second) < 6 else f"Dose {act_id}"
 
 
-def _when(f: Facts, act: Act, at: int) -> str:
+def _when(f: TasteFacts, act: Act, at: int) -> str:
     return f"{_name(act.id)}, due {clock(act.at)}, was given by {clock(f.second(at))}"
 
 
-def _was_due(f: Facts, act: Act) -> bool:
+def _was_due(f: TasteFacts, act: Act) -> bool:
     """Whether the time of an act was over when the run was cut off or, unfinished, when the record stops."""
     if f.cut_at is not None:
         stop = f.cut_at
@@ -103,7 +103,7 @@ def _was_due(f: Facts, act: Act) -> bool:
     return (f.origin or 0) + (act.at + act.lasts) * 1000 + f.m.dose_late_void_ms < stop
 
 
-def _report_missing(f: Facts, missing: list[Act]) -> None:
+def _report_missing(f: TasteFacts, missing: list[Act]) -> None:
     """One finding for doses missing in a row."""
     if not missing:
         return
@@ -169,7 +169,7 @@ def _start_of(f: Facts, exercise: str) -> int | None:
     return next((m.at for m in f.run_exercises if m.data.exercise == exercise), None)
 
 
-def mist_seen(f: Facts) -> None:
+def mist_seen(f: TasteFacts) -> None:
     if f.use is None:
         return
     marks = [m for m in f.all(MistChecked) if f.use_i is not None and m.i > f.use_i]
@@ -183,11 +183,12 @@ def mist_seen(f: Facts) -> None:
 def facepiece_left_alone(f: Facts) -> None:
     if f.use_i is None:
         return
+    allowed = f.p.redonnings.value if isinstance(f.p, PressureProtocol) else 0
     for kind, code, text in ((FacepieceTouched, "touched", "The facepiece was touched"),
                              (Donned, "donned-in-run", "The facepiece was donned anew")):
-        for mark in f.all(kind):
-            if mark.i > f.use_i and not (f.seal_broken and mark.i > f.seal_broken.i):
-                f.found(code, text, at=mark.at)
+        late = [m for m in f.all(kind) if m.i > f.use_i and not (f.seal_broken and m.i > f.seal_broken.i)]
+        for mark in late[allowed if kind is Donned else 0:]:
+            f.found(code, text, at=mark.at)
 
 
 _STOPS = {"unwell": "the wearer felt unwell", "breathless": "the wearer was short of breath",
@@ -211,7 +212,12 @@ def seal_broken(f: Facts) -> None:
         if f.closed_i is not None:
             f.found("seal-break-missing", "The seal was not broken at the end", at=f.end_at)
     elif not all(m.data.tasted for m in f.all(SealBroken) if m.i >= f.seal_broken.i):
-        f.found("seal-break-not-tasted", "Nothing was tasted when the seal was broken", at=f.seal_broken.at)
+        f.found("seal-break-not-tasted", _NOTHING[f.p.method], at=f.seal_broken.at)
+
+
+_NOTHING = {"taste": "Nothing was tasted when the seal was broken",
+            "vapour": "Nothing was smelled when the seal was broken",
+            "smoke": "The same tube did not irritate without a facepiece"}
 
 
 def signed(f: Facts) -> None:
@@ -223,4 +229,5 @@ def signed(f: Facts) -> None:
             f.found(code, f"Closed without the {role}'s signature", at=f.events[f.closed_i].at)
 
 
-CHECKS = (run_marked, doses_given, exercises_done, mist_seen, facepiece_left_alone, not_stopped, seal_broken, signed)
+CHECKS = (exercises_done, facepiece_left_alone, not_stopped, signed)
+TASTE_CHECKS = (run_marked, doses_given, mist_seen, seal_broken)

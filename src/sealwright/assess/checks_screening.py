@@ -1,19 +1,12 @@
-"""Departures from the screening to the donned facepiece."""
+"""Departures of the screening of a taste test: threshold, level, washout."""
 
 from __future__ import annotations
 
-from sealwright.assess.events import (
-    ComfortJudged,
-    Donned,
-    RunStarted,
-    SealChecked,
-    Tasted,
-    TasteGone,
-)
-from sealwright.assess.facts import Facts, span
+from sealwright.assess.events import Donned, RunStarted, Tasted, TasteGone
+from sealwright.assess.facts import TasteFacts, span
 
 
-def screened(f: Facts) -> None:
+def screened(f: TasteFacts) -> None:
     if not f.use:
         return
     if f.unsuited:
@@ -24,7 +17,7 @@ def screened(f: Facts) -> None:
         f.found("screening-unfinished", f"Run after {f.squeezes} squeezes of screening, not yet tasted", at=f.use_at)
 
 
-def threshold_sound(f: Facts) -> None:
+def threshold_sound(f: TasteFacts) -> None:
     if f.threshold and not f.squeezed:
         f.found("taste-without-squeeze", "Tasted before any squeeze of the screening", at=f.threshold.at)
     if len(f.screening_starts) > 1:
@@ -38,7 +31,7 @@ def threshold_sound(f: Facts) -> None:
         f.found("round-not-asked", f"Asked after {f.asked} of {due} rounds of screening", at=f.squeezed[-1].at)
 
 
-def level_fits(f: Facts) -> None:
+def level_fits(f: TasteFacts) -> None:
     started = f.all(RunStarted)
     if not started:
         return
@@ -53,7 +46,7 @@ def level_fits(f: Facts) -> None:
                 f"Doses of level {used}; tasted at squeeze {f.squeezes} asks for level {dose.level}", at=at)
 
 
-def washed_out(f: Facts) -> None:
+def washed_out(f: TasteFacts) -> None:
     before = f.opened.tasted_at
     if before is not None and f.screening_at is not None:
         _gap(f, "previous-washout-short", f.screening_at - before, "the taste of the try before and this screening",
@@ -62,13 +55,13 @@ def washed_out(f: Facts) -> None:
         _gap(f, "washout-short", f.use_at - f.threshold.at, "the taste of the screening and the first dose", f.use_at)
 
 
-def _gap(f: Facts, code: str, gap: int, between: str, at: int) -> None:
+def _gap(f: TasteFacts, code: str, gap: int, between: str, at: int) -> None:
     if gap < f.m.washout_ms:
         f.found(code, f"{span(gap)} between {between}; {span(f.m.washout_ms)} is asked for", at=at,
                 severity="void" if gap * 2 < f.m.washout_ms else "major")
 
 
-def taste_gone(f: Facts) -> None:
+def taste_gone(f: TasteFacts) -> None:
     if not f.use or f.threshold is None:
         return
     last = f.last(TasteGone, f.use_i)
@@ -78,7 +71,7 @@ def taste_gone(f: Facts) -> None:
         f.found("taste-not-gone", "The taste of the screening was not gone", at=last.at)
 
 
-def no_taste_between(f: Facts) -> None:
+def no_taste_between(f: TasteFacts) -> None:
     """A further taste after the threshold and before the first dose."""
     donned = next(iter(f.all(Donned)), None)
     for mark in f.before(Tasted, f.use_i):
@@ -89,40 +82,4 @@ def no_taste_between(f: Facts) -> None:
                 "Tasted again after the screening, before donning", at=mark.at, severity="void" if worn else "major")
 
 
-def donned_well(f: Facts) -> None:
-    last = f.last(Donned, f.use_i)
-    if last is None:
-        if f.use:
-            f.found("donning-missing", "No donning on record before the first dose", at=f.use_at)
-        return
-    if not last.data.checks:
-        f.found("donning-unchecked", "Donned without going through the points", at=last.at)
-    if faults := [item for item, good in last.data.checks.items() if not good]:
-        f.found("donning-fault", f"Found wanting at donning: {', '.join(faults)}", at=last.at)
-    if f.use_at is not None and (worn := f.use_at - last.at) < f.m.wear_ms:
-        f.found("wear-short", f"Worn for {span(worn)} before the first dose; {span(f.m.wear_ms)} is asked for",
-                at=f.use_at)
-
-
-def seal_checked(f: Facts) -> None:
-    if not f.use:
-        return
-    last, donned = f.last(SealChecked, f.use_i), f.last(Donned, f.use_i)
-    if last is None or (donned and last.i < donned.i):
-        f.found("seal-check-missing", "No user seal check since the last donning", at=f.use_at)
-    elif not last.data.passed:
-        f.found("seal-check-failed", "The last user seal check failed", at=last.at)
-
-
-def comfortable(f: Facts) -> None:
-    if not f.use:
-        return
-    last = f.last(ComfortJudged, f.use_i)
-    if last is None:
-        f.found("comfort-unasked", "Nobody asked whether the facepiece is comfortable", at=f.use_at)
-    elif not last.data.comfortable:
-        f.found("uncomfortable", "The facepiece was not comfortable", at=last.at)
-
-
-CHECKS = (screened, threshold_sound, level_fits, washed_out, taste_gone, no_taste_between, donned_well, seal_checked,
-          comfortable)
+CHECKS = (screened, threshold_sound, level_fits, washed_out, taste_gone, no_taste_between)

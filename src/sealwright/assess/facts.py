@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 import msgspec
 
 from sealwright.assess.codes import DEPARTURES
 from sealwright.assess.events import (
+    AgentScreened,
     ClockChecked,
     Closed,
     Data,
@@ -16,10 +17,13 @@ from sealwright.assess.events import (
     Event,
     ExercisesEnded,
     ExerciseStarted,
+    ExposureBegun,
     FirstDoseBegun,
     HoodRemoved,
+    Noticed,
     NotTasted,
     Opened,
+    ReadingsComplete,
     RoomReturned,
     RunStarted,
     ScreeningStarted,
@@ -31,8 +35,9 @@ from sealwright.assess.events import (
     TakenOver,
     Tasted,
 )
-from sealwright.assess.method import Method
+from sealwright.assess.method import Method, ScoredMethod, TasteMethod
 from sealwright.assess.verdict import Finding, Severity
+from sealwright.protocols import MeasuredProtocol, Protocol, QualitativeProtocol, TasteProtocol
 
 _NONE: list[Any] = []
 FINAL = frozenset({Opened, TakenBack, ClockChecked, RoomReturned, TakenOver, Signed, Closed})
@@ -51,10 +56,17 @@ class Mark(msgspec.Struct, frozen=True, gc=False):
 class Facts:
     """What happened, sorted out. Ends of phases are places in recorded order (`*_i`) and instants in ms (`*_at`).
 
-    `use_*` is the first dose (its beginning, where on record) or the start of the run, whichever is recorded first;
-    `origin` second 0 of the score;
-    `end_*` the end of the run; `cut_at` the instant at which a taste or a stop cut it off.
+    `use_*` is where the test proper begins (first dose, entry into the chamber, first exercise), whichever of
+    BEGINNINGS is recorded first; `origin` second 0 of the score; `end_*` the end of the run; `cut_at` the instant at
+    which the agent noticed, or a stop, cut it off. `taste`: the agent noticed in the run; `threshold`: before it.
     """
+
+    BEGINNINGS: tuple[type[Data], ...] = (RunStarted,)
+    NOTICED: type[Data] = Tasted
+    COMPLETE: type[Data] = SealBroken
+    """the kind with which the test is complete"""
+    m: Method
+    p: Protocol
 
     def __init__(self, events: Sequence[Event], opened: Opened, method: Method) -> None:
         self.events, self.opened, self.m, self.p = events, opened, method, method.protocol
@@ -63,6 +75,10 @@ class Facts:
         self.withdrawn: dict[int, int] = {}
         self.refused: list[tuple[int, str]] = []
         self.size = len(events)
+        self.threshold: Mark | None = None
+        self.taste: Mark | None = None
+        self.squeezed: list[Mark] = []
+        self.squeezes, self.screening_at, self.unsuited = 0, cast("int | None", None), False
         self._index()
         self._phases()
 
@@ -99,7 +115,7 @@ class Facts:
         for i, e in enumerate(events):
             data = e.data
             kind = type(data)
-            if (closed_i is not None and kind is not Tasted) or i in self.withdrawn:
+            if (closed_i is not None and kind is not self.NOTICED) or i in self.withdrawn:
                 continue
             at = e.at
             if kind is Dosed and data.given_at is not None:
@@ -128,9 +144,8 @@ class Facts:
             place[e.id] = i
 
     def _phases(self) -> None:
-        begun, doses, starts = self.all(FirstDoseBegun), self.all(Dosed), self.all(RunStarted)
-        exercises = self.all(ExerciseStarted)
-        uses = [*begun[:1], *doses[:1], *starts[:1]]
+        uses = [found[0] for kind in self.BEGINNINGS if (found := self.all(kind))]
+        starts, exercises = self.all(RunStarted), self.all(ExerciseStarted)
         self.use = min(uses, key=lambda m: m.i) if uses else None
         self.use_i = self.use.i if self.use else None
         self.use_at = min(m.at for m in uses) if uses else None
@@ -138,10 +153,48 @@ class Facts:
         self.run_exercises = run if self.use else []
         self.origin = run[0].at if self.use and run else starts[0].at if starts else self.use_at
         self._screening()
-        if begun and not run and not starts:
-            self.origin = begun[0].at + self._first_dose_ms()
         self._run_end()
-        self.over = bool(self.taste or self.stopped or self.unsuited or SealBroken in self.of or Closed in self.of)
+        self.over = bool(self.taste or self.stopped or self.unsuited or self.COMPLETE in self.of or Closed in self.of)
+
+    def _screening(self) -> None:
+        """What came before the run and bears on who may be tested."""
+
+    def _in_run(self, notice: Mark) -> bool:
+        """Whether a notice falls at or after the beginning, by recorded order or by its instant."""
+        if self.use_i is None or self.use_at is None:
+            return False
+        return notice.i > self.use_i or (notice is not self.threshold and notice.at >= self.use_at)
+
+    def _run_end(self) -> None:
+        after = self.use_i if self.use_i is not None else -1
+        self.stopped = next(iter(self.all(Stopped)), None)
+        broken = self.all(SealBroken)
+        self.seal_broken = next((m for m in broken if m.i > after), None)
+        self.stopped_late = bool(self.use and self.stopped and self.seal_broken and self.seal_broken.i < self.stopped.i)
+        self.exercises_ended = next((m for m in self.all(ExercisesEnded) if m.i > after), None)
+        stop = self.stopped if self.stopped and not self.stopped_late else None
+        cuts = [m for m in (self.taste, stop) if m and m.i > after]
+        self.cut_at = min(cuts, key=lambda m: m.i).at if cuts else None
+        closed = self.all(Closed)[:1]
+        ends = [*cuts, *(m for m in (self.exercises_ended, self.seal_broken, *closed) if m and m.i > after)]
+        end = min(ends, key=lambda m: m.i) if ends else None
+        self.end_i = end.i if end else self.size
+        self.end_at = end.at if end else (self.events[-1].at if self.events else None)
+        if self.use is None:
+            self.end_at = None
+
+
+class TasteFacts(Facts):
+    """A taste test: screening by squeezes, doses, a taste that ends it."""
+
+    BEGINNINGS = (FirstDoseBegun, Dosed, RunStarted)
+    m: TasteMethod
+    p: TasteProtocol
+
+    def _phases(self) -> None:
+        super()._phases()
+        if (begun := self.all(FirstDoseBegun)) and not self.run_exercises and not self.all(RunStarted):
+            self.origin = begun[0].at + self._first_dose_ms()
 
     def _first_dose_ms(self) -> int:
         dose = self.p.dose_for(self.squeezes) or self.p.doses[0]
@@ -163,12 +216,6 @@ class Facts:
         self.taste = next((m for m in self.all(Tasted) if self._in_run(m)), None)
         self.unsuited = self._is_unsuited(until)
 
-    def _in_run(self, taste: Mark) -> bool:
-        """Whether a taste falls at or after the first dose, by recorded order or by its instant."""
-        if self.use_i is None or self.use_at is None:
-            return False
-        return taste.i > self.use_i or (taste is not self.threshold and taste.at >= self.use_at)
-
     def _is_unsuited(self, until: int | None) -> bool:
         if self.squeezes < self.m.screening_squeezes or not self.squeezed:
             return False
@@ -179,23 +226,31 @@ class Facts:
         ends = (NotTasted, HoodRemoved, Closed)
         return self.use is not None or any(m.i > last for kind in ends for m in self.before(kind, until))
 
-    def _run_end(self) -> None:
-        after = self.use_i if self.use_i is not None else -1
-        self.stopped = next(iter(self.all(Stopped)), None)
-        broken = self.all(SealBroken)
-        self.seal_broken = next((m for m in broken if m.i > after), None)
-        self.stopped_late = bool(self.use and self.stopped and self.seal_broken and self.seal_broken.i < self.stopped.i)
-        self.exercises_ended = next((m for m in self.all(ExercisesEnded) if m.i > after), None)
-        stop = self.stopped if self.stopped and not self.stopped_late else None
-        cuts = [m for m in (self.taste, stop) if m and m.i > after]
-        self.cut_at = min(cuts, key=lambda m: m.i).at if cuts else None
-        closed = self.all(Closed)[:1]
-        ends = [*cuts, *(m for m in (self.exercises_ended, self.seal_broken, *closed) if m and m.i > after)]
-        end = min(ends, key=lambda m: m.i) if ends else None
-        self.end_i = end.i if end else self.size
-        self.end_at = end.at if end else (self.events[-1].at if self.events else None)
-        if self.use is None:
-            self.end_at = None
+
+class NoticeFacts(Facts):
+    """A vapour or smoke test: screened by a jar or a whiff; noticing the agent ends it."""
+
+    BEGINNINGS = (ExposureBegun, RunStarted)
+    NOTICED = Noticed
+    m: ScoredMethod
+    p: QualitativeProtocol
+
+    def _screening(self) -> None:
+        self.screened = self.last(AgentScreened, self.use_i)
+        self.screening_at = self.screened.at if self.screened else None
+        ended = self.use is not None or Closed in self.of or HoodRemoved in self.of
+        self.unsuited = bool(self.screened and not self.screened.data.noticed and ended)
+        self.taste = next((m for m in self.all(Noticed) if self._in_run(m)), None)
+
+
+class MeasuredFacts(Facts):
+    """A quantitative test: what was sampled or read for each exercise."""
+
+    BEGINNINGS = (RunStarted,)
+    NOTICED = Closed
+    COMPLETE = ReadingsComplete
+    m: ScoredMethod
+    p: MeasuredProtocol
 
 
 def clock(seconds: int) -> str:

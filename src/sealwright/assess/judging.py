@@ -3,19 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
-from sealwright.assess import checks_before, checks_record, checks_run, checks_screening
+from sealwright.assess import (
+    checks_before,
+    checks_donning,
+    checks_measured,
+    checks_notice,
+    checks_record,
+    checks_run,
+    checks_screening,
+)
 from sealwright.assess.codes import DEPARTURES
 from sealwright.assess.events import Dosed, Event, Opened, RunStarted
-from sealwright.assess.facts import Facts, clock
-from sealwright.assess.method import Method, method_of
+from sealwright.assess.facts import Facts, MeasuredFacts, NoticeFacts, TasteFacts, clock
+from sealwright.assess.measured import Measured
+from sealwright.assess.measuring import measured
+from sealwright.assess.method import TasteMethod, method_of
 from sealwright.assess.next_steps import next_steps, unjudged_step
-from sealwright.assess.verdict import Finding, Result, Verdict
+from sealwright.assess.verdict import Finding, Next, Result, Verdict
 from sealwright.errors import NotFound
 from sealwright.protocols import Protocol, get
 from sealwright.protocols.types import OURS
 
-CHECKS = (*checks_record.CHECKS, *checks_before.CHECKS, *checks_screening.CHECKS, *checks_run.CHECKS)
+_COMMON = (*checks_record.CHECKS, *checks_before.CHECKS)
+_AFTERWARDS = (*checks_donning.CHECKS, *checks_run.CHECKS)
+TASTE_CHECKS = (*_COMMON, *checks_before.TASTE_CHECKS, *checks_screening.CHECKS, *_AFTERWARDS,
+                *checks_run.TASTE_CHECKS)
+NOTICE_CHECKS = (*_COMMON, *checks_notice.CHECKS, *_AFTERWARDS, checks_run.seal_broken)
+MEASURED_CHECKS = (*_COMMON, *checks_measured.CHECKS, *_AFTERWARDS)
 
 
 def judge(events: Sequence[Event], protocol: Protocol | None = None) -> Verdict:
@@ -32,29 +48,57 @@ def judge(events: Sequence[Event], protocol: Protocol | None = None) -> Verdict:
         except NotFound as error:
             return _unjudged(opened, "protocol-unknown", str(error))
     method = method_of(protocol)
-    facts = Facts(events, opened, method)
-    for check in CHECKS:
-        check(facts)
-    return _verdict(facts, method)
+    if isinstance(method, TasteMethod):
+        return _taste(TasteFacts(events, opened, method))
+    if protocol.quantitative:
+        return _measured(MeasuredFacts(events, opened, method))
+    return _notice(NoticeFacts(events, opened, method))
 
 
-def _verdict(f: Facts, m: Method) -> Verdict:
-    findings = tuple(sorted(f.findings, key=_by_time)) if len(f.findings) > 1 else tuple(f.findings)
-    result = _result(f, findings)
+def _taste(f: TasteFacts) -> Verdict:
+    for check in TASTE_CHECKS:
+        check(f)
+    result = _qualitative(f)
+    return _verdict(f, result, _reason(result, f), next_steps(result, f), **_screened(f))
+
+
+def _screened(f: TasteFacts) -> dict[str, Any]:
+    return {
+        "screening_squeezes": f.squeezes if f.squeezed else None,
+        "screening_tasted": None if not f.squeezed and not f.threshold else f.threshold is not None and not f.unsuited,
+        "screening_s": None if not f.threshold or f.screening_at is None else _rounded(f.threshold.at - f.screening_at),
+        "level": _level(f), "squeezes": sum(d.data.squeezes for d in f.all(Dosed))}
+
+
+def _notice(f: NoticeFacts) -> Verdict:
+    for check in NOTICE_CHECKS:
+        check(f)
+    result = _qualitative(f)
+    return _verdict(f, result, _reason(result, f), next_steps(result, f),
+                    screening_tasted=f.screened.data.noticed if f.screened else None)
+
+
+def _measured(f: MeasuredFacts) -> Verdict:
+    for check in MEASURED_CHECKS:
+        check(f)
+    numbers = measured(f)
+    for count in checks_measured.NUMBER_CHECKS:
+        count(f, numbers)
+    result = _by_number(f, numbers)
+    return _verdict(f, result, _measured_reason(result, f, numbers), next_steps(result, f), measured=numbers)
+
+
+def _verdict(f: Facts, result: Result, reason: str, steps: tuple[Next, ...], **more: Any) -> Verdict:
     origin = f.origin if f.origin is not None else 0
     return Verdict(
-        result=result, reason=_reason(result, f, m, findings), protocol=f.p.id, protocol_version=f.p.version,
-        wearer=f.opened.wearer, findings=findings, next=next_steps(result, f, findings),
-        screening_squeezes=f.squeezes if f.squeezed else None,
-        screening_tasted=None if not f.squeezed and not f.threshold else f.threshold is not None and not f.unsuited,
-        screening_s=None if not f.threshold or f.screening_at is None else _rounded(f.threshold.at - f.screening_at),
-        level=_level(f), squeezes=sum(d.data.squeezes for d in f.all(Dosed)),
-        started_at=f.origin, tasted_at=f.taste.at if f.taste else None,
-        tasted_s=f.second(f.taste.at) if f.taste else None, ended_at=f.end_at,
-        exercises=tuple((e, _rounded(at - origin), _rounded(ms)) for e, at, ms in checks_run.segments(f)))
+        result=result, reason=reason, protocol=f.p.id, protocol_version=f.p.version, wearer=f.opened.wearer,
+        findings=tuple(sorted(f.findings, key=_by_time)), next=steps, started_at=f.origin,
+        tasted_at=f.taste.at if f.taste else None, tasted_s=f.second(f.taste.at) if f.taste else None,
+        ended_at=f.end_at,
+        exercises=tuple((e, _rounded(at - origin), _rounded(ms)) for e, at, ms in checks_run.segments(f)), **more)
 
 
-def _level(f: Facts) -> int | None:
+def _level(f: TasteFacts) -> int | None:
     """The level the run was led by, else the one the screening gave."""
     if started := f.all(RunStarted):
         return int(started[-1].data.level)
@@ -70,37 +114,88 @@ def _by_time(finding: Finding) -> int:
     return finding.at if finding.at is not None else -1
 
 
-def _result(f: Facts, findings: tuple[Finding, ...]) -> Result:
-    """A taste in the run fails, whatever else; then unsuited, unless the screening is in doubt; then void, pass."""
+def _voids(f: Facts) -> list[Finding]:
+    return [x for x in sorted(f.findings, key=_by_time) if x.severity == "void"]
+
+
+def _qualitative(f: Facts) -> Result:
+    """The agent noticed in the run fails, whatever else; then unsuited, unless the screening is in doubt; void; pass."""
     if f.taste:
         return "fail"
-    void = [x for x in findings if x.severity == "void"]
-    if f.unsuited and not any(DEPARTURES[x.code].doubts_screening for x in findings):
+    if f.unsuited and not any(DEPARTURES[x.code].doubts_screening for x in f.findings):
         return "unsuited"
     if not f.over:
         return "unfinished"
-    return "void" if void or f.unsuited else "pass"
+    return "void" if _voids(f) or f.unsuited else "pass"
 
 
-def _reason(result: Result, f: Facts, m: Method, findings: tuple[Finding, ...]) -> str:
+_CUT_SHORT = frozenset({"stopped", "exercise-missing", "exercise-short", "reading-missing"})
+"""what a test that can no longer pass may lack and still be a fail"""
+
+
+def _by_number(f: MeasuredFacts, numbers: Measured | None) -> Result:
+    """Not over; then what cannot be passed any more, if nothing else is void; then void; then by the number."""
+    if not f.over:
+        return "unfinished"
+    if numbers and not any(x.code not in _CUT_SHORT for x in _voids(f)) and lost(f, numbers):
+        return "fail"
+    if _voids(f) or numbers is None:
+        return "void"
+    return "pass" if numbers.passed else "fail"
+
+
+def lost(f: MeasuredFacts, numbers: Measured) -> bool:
+    """Whether the exercises measured so far make a pass impossible, whatever the others would give.
+
+    Overall rule: n / sum(1/FF) stays below the level once sum(1/FF) > n / level.
+    """
+    known = [x.factor or x.low or 0.0 for x in numbers.exercises if x.counts]
+    if numbers.pass_rule == "each":
+        return any(x < numbers.pass_level for x in known)
+    n = sum(e.counts for e in f.p.exercises)
+    return sum(1 / x for x in known if x > 0) * numbers.pass_level > n
+
+
+_NOTICED = {"taste": "tasted", "vapour": "smelled", "smoke": "reacted to the smoke"}
+
+
+def _reason(result: Result, f: TasteFacts | NoticeFacts) -> str:
+    noticed = _NOTICED[f.p.method]
     if result == "fail" and f.taste:
-        return f"Tasted at {clock(f.second(f.taste.at))}{_during(f, m, f.taste.at)}"
+        return f"{noticed[0].upper()}{noticed[1:]} at {clock(f.second(f.taste.at))}{_during(f, f.taste.at)}"
     if result == "unsuited":
-        return f"Not tasted in {f.squeezes} squeezes of screening: {f.p.agent_name} does not suit this wearer"
+        how = f"in {f.squeezes} squeezes of screening" if f.squeezed else "in the screening"
+        word = "tasted" if f.p.method == "taste" else "noticed"
+        return f"Not {word} {how}: {f.p.agent_name} does not suit this wearer"
+    if result == "pass":
+        return f"Not {noticed} through {len(f.m.exercise_ids)} exercises; {_PROVEN[f.p.method]}"
+    return _unproven(result, f)
+
+
+_PROVEN = {"taste": "tasted when the seal was broken, so the mist was there",
+           "vapour": "smelled when the seal was broken, so the vapour was there",
+           "smoke": "the same tube irritated without the facepiece, so the smoke was there"}
+
+
+def _measured_reason(result: Result, f: MeasuredFacts, numbers: Measured | None) -> str:
+    if result in ("pass", "fail") and numbers:
+        return numbers.sentence if not (result == "fail" and numbers.passed) else (
+            f"Failed: the exercises measured leave no way to reach {numbers.pass_level}")
+    return _unproven(result, f)
+
+
+def _unproven(result: Result, f: Facts) -> str:
     if result == "unfinished":
         return "The test has no end on record yet"
-    if result == "pass":
-        return (f"Not tasted through {len(m.exercise_ids)} exercises; "
-                "tasted when the seal was broken, so the mist was there")
-    reasons = [x.text for x in findings if x.severity == "void"] or ["The screening is in doubt"]
+    reasons = [x.text for x in _voids(f)] or ["The screening is in doubt"]
     more = f" (and {len(reasons) - 1} more)" if len(reasons) > 1 else ""
     return f"No pass can be claimed: {reasons[0]}{more}"
 
 
-def _during(f: Facts, m: Method, at: int) -> str:
+def _during(f: Facts, at: int) -> str:
     for exercise, start, ms in reversed(checks_run.segments(f)):
         if start <= at <= start + ms:
-            return f", during {m.titles.get(exercise, exercise).lower()}"
+            return f", during {f.m.titles.get(exercise, exercise).lower()}"
     return ""
 
 

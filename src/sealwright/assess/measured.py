@@ -64,6 +64,8 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """by the point values, as the rule set says; the interval never changes it"""
     p_pass: float | None = None
     """the probability that the true factors meet the pass rule"""
+    p_next: float | None = None
+    """the probability that a further donning would reach the level, where the protocol dons more than once"""
     sentence: str = ""
     """result and doubt in one plain sentence"""
     method: str = ""

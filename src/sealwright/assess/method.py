@@ -3,44 +3,71 @@
 from __future__ import annotations
 
 from sealwright.assess.codes import DEPARTURES
-from sealwright.protocols import Protocol, Score, compile_score
-from sealwright.protocols.types import COMMON_PRACTICE, OURS
+from sealwright.protocols import Protocol, Score, TasteProtocol, compile_score, kit
+from sealwright.protocols.types import COMMON_PRACTICE, OURS, Sourced
 
-_MS = {"ms": 1, "s": 1000, "min": 60_000}
+_MS = {"ms": 1, "s": 1000, "min": 60_000, "h": 3_600_000, "day": 86_400_000}
 _KEPT: dict[int, Method] = {}
 _MOST_KEPT = 64
+
+
+class _Sources(dict[str, str]):
+    """Code of a departure -> what it cites, worked out when first asked for: no protocol has what all of them cite."""
+
+    def __init__(self, protocol: Protocol) -> None:
+        self.protocol = protocol
+
+    def __missing__(self, code: str) -> str:
+        found = self[code] = _source(self.protocol, DEPARTURES[code].source)
+        return found
 
 
 class Method:
     """Read-only once made. Attributes ending in `_ms` are milliseconds."""
 
-    __slots__ = (
-        "abstention_ms", "away_note_ms", "clock_offset_ms", "clock_step_ms", "dose_early_note_ms", "dose_early_void_ms",
-        "dose_late_note_ms", "dose_late_void_ms", "doses", "exercise_ids", "exercise_seconds", "life_ms",
-        "pause_note_ms", "protocol", "scores", "screening_squeezes", "short_note_ms", "short_void_ms", "sources",
-        "take_back_ms", "titles", "washout_ms", "wear_ms")
-
     def __init__(self, protocol: Protocol) -> None:
         self.protocol = protocol
-        self.scores: dict[int, Score] = {d.level: compile_score(protocol, d.level) for d in protocol.doses}
-        self.doses = {level: score.of("dose") for level, score in self.scores.items()}
-        self.screening_squeezes = protocol.screening.round_squeezes * protocol.screening.rounds
         self.exercise_ids = tuple(e.id for e in protocol.exercises)
         self.exercise_seconds = {e.id: e.seconds for e in protocol.exercises}
         self.titles = {e.id: e.title for e in protocol.exercises}
-        self.sources = {code: _source(protocol, d.source) for code, d in DEPARTURES.items()}
-        self._times(protocol)
+        self.sources = _Sources(protocol)
+        self.begins = _BEGINS[protocol.method]
+        self.kit = {item.id: item.name or item.text for item in kit(protocol)}
+        t = protocol.tolerances
+        self.wear_ms = ms_of(protocol.wear)
+        self.short_note_ms, self.short_void_ms = ms_of(t.exercise_short_note), ms_of(t.exercise_short_void)
+        self.pause_note_ms, self.away_note_ms = ms_of(t.pause_note), ms_of(t.away_note)
+        self.take_back_ms = ms_of(t.take_back)
+        self.clock_step_ms, self.clock_offset_ms = ms_of(t.clock_step_note), ms_of(t.clock_offset_note)
 
-    def _times(self, p: Protocol) -> None:
-        t = p.tolerances
-        self.abstention_ms, self.washout_ms = _ms(p.abstention), _ms(p.washout)
-        self.wear_ms, self.life_ms = _ms(p.wear), _ms(p.nebuliser_life)
-        self.dose_early_note_ms, self.dose_early_void_ms = _ms(t.dose_early_note), _ms(t.dose_early_void)
-        self.dose_late_note_ms, self.dose_late_void_ms = _ms(t.dose_late_note), _ms(t.dose_late_void)
-        self.short_note_ms, self.short_void_ms = _ms(t.exercise_short_note), _ms(t.exercise_short_void)
-        self.pause_note_ms, self.away_note_ms = _ms(t.pause_note), _ms(t.away_note)
-        self.take_back_ms = _ms(t.take_back)
-        self.clock_step_ms, self.clock_offset_ms = _ms(t.clock_step_note), _ms(t.clock_offset_note)
+
+class ScoredMethod(Method):
+    """A method without levels: one score."""
+
+    def __init__(self, protocol: Protocol) -> None:
+        super().__init__(protocol)
+        self.score: Score = compile_score(protocol)
+
+
+class TasteMethod(Method):
+    """A method with doses: a score for each level."""
+
+    protocol: TasteProtocol
+
+    def __init__(self, protocol: TasteProtocol) -> None:
+        super().__init__(protocol)
+        self.scores: dict[int, Score] = {d.level: compile_score(protocol, d.level) for d in protocol.doses}
+        self.doses = {level: score.of("dose") for level, score in self.scores.items()}
+        self.screening_squeezes = protocol.screening.round_squeezes * protocol.screening.rounds
+        t = protocol.tolerances
+        self.abstention_ms, self.washout_ms = ms_of(protocol.abstention), ms_of(protocol.washout)
+        self.life_ms = ms_of(protocol.nebuliser_life)
+        self.dose_early_note_ms, self.dose_early_void_ms = ms_of(t.dose_early_note), ms_of(t.dose_early_void)
+        self.dose_late_note_ms, self.dose_late_void_ms = ms_of(t.dose_late_note), ms_of(t.dose_late_void)
+
+
+_BEGINS = {"taste": "first dose", "vapour": "entry into the chamber", "smoke": "smoke", "aerosol": "first exercise",
+           "counting": "first exercise", "pressure": "first exercise"}
 
 
 def method_of(protocol: Protocol) -> Method:
@@ -50,12 +77,14 @@ def method_of(protocol: Protocol) -> Method:
         return kept
     if len(_KEPT) >= _MOST_KEPT:
         _KEPT.clear()
-    made = _KEPT[id(protocol)] = Method(protocol)
+    made = TasteMethod(protocol) if isinstance(protocol, TasteProtocol) else ScoredMethod(protocol)
+    _KEPT[id(protocol)] = made
     return made
 
 
-def _ms(sourced: object) -> int:
-    return sourced.value * _MS[sourced.unit]  # type: ignore[attr-defined,no-any-return]
+def ms_of(time: Sourced) -> int:
+    """A time of the protocol in ms."""
+    return time.value * _MS[time.unit]
 
 
 def _source(p: Protocol, keys: tuple[str, ...]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sealwright.assess.facts import clock
+from sealwright.assess.measured import Factor, Measured
 from sealwright.assess.verdict import Finding, Verdict
 
 _RESULT = {"pass": "PASS", "fail": "FAIL", "void": "VOID", "unsuited": "UNSUITED", "unfinished": "UNFINISHED"}
@@ -19,7 +20,9 @@ def summary(verdict: Verdict) -> str:
                      + (f", level {v.level}" if v.level is not None else ""))
     if v.exercises:
         done = ", ".join(f"{name} {seconds} s" for name, _, seconds in v.exercises)
-        lines.append(f"  run: {v.squeezes} squeezes; {done}")
+        lines.append(f"  run: {v.squeezes} squeezes; {done}" if v.squeezes or v.level else f"  run: {done}")
+    if v.measured:
+        lines += numbers(v.measured)
     lines.extend(_finding(f) for f in v.findings)
     lines.extend(f"  next: {step.text}" for step in v.next)
     return "\n".join(lines)
@@ -28,3 +31,35 @@ def summary(verdict: Verdict) -> str:
 def _finding(f: Finding) -> str:
     when = f" at {clock(f.at_s)}" if f.at_s is not None else ""
     return f"  {f.severity}{when}: {f.text} [{f.code}; {f.source}]"
+
+
+def numbers(m: Measured) -> list[str]:
+    """The factors as lines of text, each with its 95 % interval where one is known."""
+    rule = "overall" if m.pass_rule == "overall" else "each exercise"
+    lines = [f"  pass level {m.pass_level}, {rule}"]
+    for x in (*m.exercises, m.overall):
+        name = x.title or x.exercise
+        lines.append(f"  {name}: {factor_words(x)}" + ("" if x.counts else " (left out of the overall factor)"))
+    if m.method:
+        lines.append(f"  intervals: {m.method}")
+    return lines
+
+
+def factor_words(x: Factor) -> str:
+    """A factor and its interval: "134 (95 %: 101 to 181)", "at least 2,300 (nothing counted in the mask)"."""
+    if x.factor is None:
+        return f"at least {rounded(x.low)} (nothing counted in the mask)"
+    if x.low is None:
+        return rounded(x.factor)
+    high = rounded(x.high) if x.high is not None else "no upper end"
+    return f"{rounded(x.factor)} (95 %: {rounded(x.low)} to {high})"
+
+
+def rounded(value: float | None) -> str:
+    """A factor to three figures, whole from 100 on."""
+    if value is None:
+        return "not known"
+    if value >= 1000:
+        digits = len(str(int(value))) - 3
+        return f"{round(value, -digits):,.0f}"
+    return f"{value:.0f}" if value >= 100 else f"{value:.1f}" if value >= 10 else f"{value:.2f}"

@@ -6,6 +6,8 @@ from typing import Literal
 
 import msgspec
 
+from sealwright.assess.measured import Measured
+
 Severity = Literal["note", "minor", "major", "void"]
 """note: for the record; minor: a departure that leaves the test standing; major: stands, but a lead should look;
 void: no pass can be claimed."""
@@ -58,6 +60,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     ended_at: int | None = None
     exercises: tuple[tuple[str, int, int], ...] = ()
     """(exercise id, start in s from the first exercise, seconds done)"""
+    measured: Measured | None = None
+    """the numbers of a quantitative test"""
 
     @property
     def worst(self) -> Severity | None:

@@ -24,9 +24,12 @@ from sealwright.protocols.types import (
 )
 
 
-class Item(msgspec.Struct, frozen=True, kw_only=True):
+class Item(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """`name`: the thing in few words, where `text` is a sentence about it."""
+
     id: str
     text: str
+    name: str = ""
 
 
 class Wait(msgspec.Struct, frozen=True, kw_only=True):
@@ -77,6 +80,11 @@ def _items(table: dict[str, Any]) -> tuple[Item, ...]:
 def donning_checks(kind: str) -> tuple[Item, ...]:
     """The donning checklist for a kind of facepiece (filtering, half, full)."""
     return _items(_lists()["donning"][kind])
+
+
+def kit(protocol: Protocol) -> tuple[Item, ...]:
+    """What is looked at before use."""
+    return _items(_lists(protocol.method)["kit"])
 
 
 def equipment() -> tuple[Item, ...]:

@@ -36,7 +36,7 @@ def parse(text: str, place: str = "protocol") -> Protocol:
     """Read one protocol file. Raises BadInput naming the field and the mend; cross-checks sums and ids."""
     try:
         table = tomllib.loads(text)
-        method = table.get("method")
+        method = table.get("method", "taste")  # missing: the conversion below says what is not there
         if not isinstance(method, str) or method not in CLASSES:
             raise BadInput(f"unknown method {method!r}", place=f"{place}: method",
                            mend=f"Choose one of {', '.join(CLASSES)}")

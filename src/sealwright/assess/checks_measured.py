@@ -1,0 +1,137 @@
+"""Departures of the quantitative methods: level, instrument, smoking, readings, data, held breath."""
+
+from __future__ import annotations
+
+from sealwright.assess.codes import DEPARTURES
+from sealwright.assess.events import (
+    Donned,
+    ExerciseRead,
+    InstrumentNamed,
+    LeakRead,
+    QuestionsAnswered,
+    RunStarted,
+    SamplesTaken,
+    WindowsAccepted,
+)
+from sealwright.assess.facts import MeasuredFacts, span
+from sealwright.assess.measured import Measured
+from sealwright.assess.measuring import last_readings, makes_factor, pass_level
+from sealwright.assess.method import ms_of
+from sealwright.protocols import CountingProtocol, PressureProtocol, rule_sets
+
+SHARE_OFF = 10
+"""A held pressure may differ by one part in this many. Ours, settable."""
+
+
+def level_stands(f: MeasuredFacts) -> None:
+    kind, own, other = f.opened.facepiece.kind, f.opened.pass_level, f.opened.rule_set
+    found = pass_level(f)
+    if found is None:
+        if kind in f.p.suits.kinds:
+            f.found("pass-level-none", f"No pass level for a facepiece of the kind {kind}")
+        return
+    if other and other != f.p.rule_set:
+        f.found("other-rule-set", f"Judged by the pass level of: {rule_sets()[other].title}")
+    if own is not None and own < found[0]:
+        f.found("pass-level-low", f"The record asks for {own}; {found[0]} is the rule set's and was used")
+    elif own is not None:
+        f.found("pass-level-own", f"The site's own pass level: {own}")
+
+
+def instrument_sound(f: MeasuredFacts) -> None:
+    named = f.last(InstrumentNamed, None)
+    if named is None:
+        if f.use:
+            f.found("instrument-unnamed", "Not on record which instrument measured")
+        return
+    due, at = named.data.due_at, f.use_at or named.at
+    if due is None:
+        f.found("instrument-undated", f"No date to the calibration of {named.data.instrument} on record", at=named.at)
+    elif due < at:
+        f.found("instrument-out-of-date", f"The calibration of {named.data.instrument} ran out {span(at - due)} before",
+                at=at)
+
+
+def smoke_free(f: MeasuredFacts) -> None:
+    last = f.last(QuestionsAnswered, f.use_i)
+    if last is None or f.use_at is None or last.data.smoked_at is None or not isinstance(f.p, CountingProtocol):
+        return
+    gap = f.use_at - last.data.smoked_at
+    if gap < ms_of(f.p.smoke_free):
+        f.found("smoked-recently", f"Smoked {span(gap)} before; {span(ms_of(f.p.smoke_free))} is asked for", at=f.use_at)
+
+
+def begun_once(f: MeasuredFacts) -> None:
+    if f.use is None and f.over and not f.stopped:
+        f.found("exercise-missing", "No exercise on record")
+    for mark in f.all(RunStarted)[1:]:
+        f.found("run-again", "The exercises were begun again", at=mark.at)
+
+
+def readings_made(f: MeasuredFacts) -> None:
+    kind = LeakRead if isinstance(f.p, PressureProtocol) else ExerciseRead
+    marks, sampled = f.all(kind), f.all(SamplesTaken)
+    if marks and sampled:
+        f.found("reading-beside-samples", "Readings were entered beside the samples; the samples count")
+    last = last_readings(f)
+    if len([m for m in marks if m.data.exercise in last]) > len(last) and not sampled:
+        f.found("reading-again", "Read more than once; the last reading of each exercise counts")
+    for mark in last.values():
+        if kind is ExerciseRead and not makes_factor(mark.data) and not sampled:
+            f.found("reading-short", f"{f.m.titles[mark.data.exercise]}: the reading makes no factor", at=mark.at)
+    if any(m.data.proposed for m in f.all(WindowsAccepted)):
+        f.found("windows-proposed", "The windows were proposed from the data and accepted by the tester")
+
+
+def all_measured(f: MeasuredFacts, numbers: Measured | None) -> None:
+    """Every exercise that counts has a number, once the test is over."""
+    have = {x.exercise for x in numbers.exercises} if numbers else set()
+    missing = [e.title for e in f.p.exercises if e.counts and e.id not in have]
+    if missing and f.over and f.use:
+        f.found("reading-missing", f"No reading: {', '.join(missing)}", at=f.end_at)
+
+
+def data_sound(f: MeasuredFacts, numbers: Measured | None) -> None:
+    """The doubts about the data as findings."""
+    if numbers is None:
+        return
+    origin = f.origin or 0
+    for d in numbers.doubts:
+        code = f"data-{d.code}" if f"data-{d.code}" in DEPARTURES else "data-other"
+        at = None if d.start_s is None else origin + round(d.start_s * 1000)
+        f.found(code, d.text, at=at, until=None if d.end_s is None else origin + round(d.end_s * 1000))
+    if numbers.overall.low is None and not any(d.code == "no-uncertainty" for d in numbers.doubts):
+        f.found("no-uncertainty", "No counts on record: how sure the number is cannot be said")
+
+
+def peaks_low(f: MeasuredFacts, numbers: Measured | None) -> None:
+    """Generated aerosol: a peak in the mask above its share of the challenge ends the test."""
+    limits = f.p.peaks if isinstance(f.p, CountingProtocol) else ()
+    limit = next((p for p in limits if p.kind == f.opened.facepiece.kind), None)
+    if limit is None:
+        return
+    for exercise, mark in last_readings(f).items():
+        x = mark.data
+        peak = getattr(x, "peak_milli", None)
+        if peak is not None and x.ambient_milli and peak * 1000 > limit.per_mille * x.ambient_milli:
+            f.found("peak-high", f"{f.m.titles[exercise]}: a peak of {100 * peak / x.ambient_milli:.1f} % of the "
+                                 f"challenge; {limit.per_mille / 10:g} % ends the test", at=mark.at)
+
+
+def breath_held(f: MeasuredFacts) -> None:
+    if not isinstance(f.p, PressureProtocol):
+        return
+    asked = f.p.pressure.value
+    for exercise, mark in last_readings(f).items():
+        title, held = f.m.titles[exercise], mark.data.pressure
+        if not mark.data.steady:
+            f.found("breath-not-held", f"{title}: the breath was not held still", at=mark.at)
+        if held is not None and abs(held - asked) * SHARE_OFF > asked:
+            f.found("pressure-off", f"{title}: {held / 10:g} mm of water held; {asked / 10:g} is asked for", at=mark.at)
+    again = [m for m in f.all(Donned) if f.use_i is not None and m.i > f.use_i]
+    if f.over and f.use and f.cut_at is None and len(again) < f.p.redonnings.value:
+        f.found("redonning-missing", f"Donned anew {len(again)} of {f.p.redonnings.value} times", at=f.end_at)
+
+
+CHECKS = (level_stands, instrument_sound, smoke_free, begun_once, readings_made, breath_held)
+NUMBER_CHECKS = (all_measured, data_sound, peaks_low)

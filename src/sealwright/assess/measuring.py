@@ -1,0 +1,160 @@
+"""What was read or sampled in a quantitative test, made into numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from sealwright.assess.events import ExerciseRead, InstrumentNamed, LeakRead, SamplesTaken, WindowsAccepted
+from sealwright.assess.facts import Mark, MeasuredFacts
+from sealwright.assess.measured import Measured, PassRule
+from sealwright.assess.pressure import Leak, measure_leaks
+from sealwright.protocols import CountingProtocol, PressureProtocol, rule_sets
+
+if TYPE_CHECKING:
+    from sealwright.assess.counting import Reading, Stream, Trace, Window
+
+
+def pass_level(f: MeasuredFacts) -> tuple[int, PassRule] | None:
+    """The level this test must reach and by which rule: the rule set's, or the site's own if that is stricter."""
+    kind, other = f.opened.facepiece.kind, f.opened.rule_set
+    rules = rule_sets().get(other) if other and other != f.p.rule_set else None
+    found = rules.level_for(kind) if rules else f.p.level_for(kind)
+    if found is None:
+        return None
+    rule: PassRule = rules.pass_rule.value if rules else f.p.pass_rule.value
+    return max(found.value, f.opened.pass_level or 0), rule
+
+
+def last_readings(f: MeasuredFacts) -> dict[str, Mark]:
+    """The last reading of each exercise of the protocol."""
+    kind = LeakRead if isinstance(f.p, PressureProtocol) else ExerciseRead
+    return {m.data.exercise: m for m in f.all(kind) if m.data.exercise in f.m.exercise_seconds}
+
+
+def measured(f: MeasuredFacts) -> Measured | None:
+    """The numbers of the test so far; None when nothing that makes a factor is on record."""
+    level = pass_level(f)
+    if level is None:
+        return None
+    if isinstance(f.p, PressureProtocol):
+        return _leaks(f, f.p, *level)
+    if f.all(SamplesTaken) and f.origin is not None:
+        return _samples(f, *level)
+    return _readings(f, *level)
+
+
+def _leaks(f: MeasuredFacts, p: PressureProtocol, level: int, rule: PassRule) -> Measured | None:
+    marks, donning, leaks = last_readings(f), 1, []
+    for e in p.exercises:
+        donning += e.kind == "redon"
+        if (mark := marks.get(e.id)) is not None:
+            leaks.append(Leak(exercise=e.id, title=e.title, leak=mark.data.leak_ul_min / 1000, donning=donning))
+    if not leaks:
+        return None
+    named = f.last(InstrumentNamed, None)
+    stated = named.data.accuracy_per_mille if named else None
+    return measure_leaks(leaks, inspiratory=p.inspiratory_flow.value, pass_level=level, pass_rule=rule,
+                         accuracy=None if stated is None else stated / 1000, resolution=_last_digit(leaks))
+
+
+def _last_digit(leaks: Sequence[Leak]) -> float:
+    """The last digit the readings were given to, ml/min: 1, or a decimal part of it."""
+    step = 1000
+    while step > 1 and any(round(x.leak * 1000) % step for x in leaks):
+        step //= 10
+    return step / 1000
+
+
+def _readings(f: MeasuredFacts, level: int, rule: PassRule) -> Measured | None:
+    from sealwright.assess.counting import from_readings
+
+    marks = last_readings(f)
+    made = [_reading(f, e.id, e.title, e.counts, marks[e.id].data) for e in f.p.exercises if e.id in marks]
+    good = [r for r in made if r is not None]
+    return from_readings(good, pass_level=level, pass_rule=rule) if any(r.counts for r in good) else None
+
+
+def _reading(f: MeasuredFacts, exercise: str, title: str, counts: bool, x: ExerciseRead) -> Reading | None:
+    from sealwright.assess.counting import Reading
+
+    if not makes_factor(x):
+        return None
+    return Reading(exercise=exercise, title=title, counts=counts, factor=_thousandth(x.factor_milli),
+                   mask=_thousandth(x.mask_milli), ambient=_thousandth(x.ambient_milli), mask_count=x.mask_count,
+                   mask_s=_thousandth(x.mask_ms), ambient_count=x.ambient_count, ambient_s=_thousandth(x.ambient_ms))
+
+
+def makes_factor(x: ExerciseRead) -> bool:
+    """Whether a reading has what a factor needs."""
+    counted = None not in (x.mask_count, x.ambient_count) and bool(x.mask_ms and x.ambient_ms and x.ambient_count)
+    return bool(x.factor_milli) or (x.mask_milli is not None and bool(x.ambient_milli)) or counted
+
+
+def _thousandth(value: int | None) -> float | None:
+    return None if value is None else value / 1000
+
+
+def _samples(f: MeasuredFacts, level: int, rule: PassRule) -> Measured | None:
+    from sealwright.assess.counting import measure
+
+    windows = windows_of(f)
+    trace = trace_of(f)
+    if trace is None or not any(w.air == "mask" and w.counts for w in windows):
+        return None
+    purge = f.p.purge.value if isinstance(f.p, CountingProtocol) and f.p.purge.unit == "s" else 0
+    return measure(trace, windows, pass_level=level, pass_rule=rule, purge_s=float(purge))
+
+
+def trace_of(f: MeasuredFacts) -> Trace | None:
+    """All samples on record; seconds from the first exercise. None when an air is missing."""
+    from sealwright.assess.counting import Trace
+
+    marks = f.all(SamplesTaken)
+    mask, ambient = (_stream(f, [m for m in marks if m.data.air == air]) for air in ("mask", "ambient"))
+    if mask is None or ambient is None:
+        return None
+    first = marks[0].data
+    named = f.last(InstrumentNamed, None)
+    flow = named.data.flow_mm3_s / 1000 if named and named.data.flow_mm3_s else None
+    return Trace(mask=mask, ambient=ambient, unit="count" if first.unit == "count" else "per-cm3", flow_cm3_s=flow,
+                 step_s=first.step_ms / 1000)
+
+
+def _stream(f: MeasuredFacts, marks: Sequence[Mark]) -> Stream | None:
+    import numpy as np
+
+    from sealwright.assess.counting import Stream
+
+    if not marks:
+        return None
+    origin, times, values = f.origin or 0, [], []
+    for m in sorted(marks, key=lambda m: int(m.data.started_at)):
+        x = m.data
+        scale = 1.0 if x.unit == "count" else 1000.0
+        times.append((x.started_at - origin + x.step_ms * np.arange(1, len(x.values) + 1)) / 1000)
+        values.append(np.asarray(x.values, dtype=float) / scale)
+    return Stream(t=np.concatenate(times), values=np.concatenate(values))
+
+
+def windows_of(f: MeasuredFacts) -> list[Window]:
+    """Which stretches count for what: as accepted by the tester, else as the score has them."""
+    from sealwright.assess.counting import Window
+
+    counts = {e.id: e.counts for e in f.p.exercises}
+    accepted, origin = f.last(WindowsAccepted, None), f.origin or 0
+    if accepted is not None:
+        return [Window(exercise=s.exercise, air=s.air, start_s=(s.from_at - origin) / 1000,
+                       end_s=(s.until_at - origin) / 1000, counts=counts.get(s.exercise, True),
+                       title=f.m.titles.get(s.exercise, "")) for s in accepted.data.spans]
+    done_s = reached_s(f)
+    return [Window(exercise=a.exercise, air="mask" if a.air == "mask" else "ambient", start_s=float(a.at),
+                   end_s=float(a.at + a.lasts), counts=counts.get(a.exercise, True),
+                   title=f.m.titles.get(a.exercise, ""))
+            for a in f.m.score.of("sample") if a.at + a.lasts <= done_s + 0.5]
+
+
+def reached_s(f: MeasuredFacts) -> float:
+    """Up to which second of the score samples reach."""
+    ends = [m.data.started_at + m.data.step_ms * len(m.data.values) for m in f.all(SamplesTaken)]
+    return (max(ends) - (f.origin or 0)) / 1000 if ends else 0.0
