@@ -58,7 +58,8 @@ def smoke_free(f: MeasuredFacts) -> None:
         return
     gap = f.use_at - last.data.smoked_at
     if gap < ms_of(f.p.smoke_free):
-        f.found("smoked-recently", f"Smoked {span(gap)} before; {span(ms_of(f.p.smoke_free))} is asked for", at=f.use_at)
+        f.found("smoked-recently", f"Smoked {span(gap)} before; {span(ms_of(f.p.smoke_free))} is asked for",
+                at=f.use_at)
 
 
 def begun_once(f: MeasuredFacts) -> None:

@@ -17,7 +17,8 @@ def solutions_fresh(f: NoticeFacts) -> None:
         if not made:
             f.found("solution-unrecorded", f"Not on record when the {which} solution was made", at=f.screening_at)
         elif (age := f.screening_at - made[-1].data.made_at) > ms_of(life):
-            f.found(code, f"The {which} solution was {span(age)} old; {span(ms_of(life))} is allowed", at=f.screening_at)
+            f.found(code, f"The {which} solution was {span(age)} old; {span(ms_of(life))} is allowed",
+                    at=f.screening_at)
 
 
 def agent_screened(f: NoticeFacts) -> None:

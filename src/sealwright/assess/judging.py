@@ -119,7 +119,7 @@ def _voids(f: Facts) -> list[Finding]:
 
 
 def _qualitative(f: Facts) -> Result:
-    """The agent noticed in the run fails, whatever else; then unsuited, unless the screening is in doubt; void; pass."""
+    """The agent noticed in the run fails, whatever else; then unsuited, unless the screening is in doubt; then void."""
     if f.taste:
         return "fail"
     if f.unsuited and not any(DEPARTURES[x.code].doubts_screening for x in f.findings):

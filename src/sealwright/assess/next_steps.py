@@ -18,7 +18,7 @@ _STOPPED = {
 _NOTHING_FITS = Next(step="other-device", text="If none in stock fits: choose a device that does not seal on the face")
 """Said after every fail of a retry. Common practice, no source."""
 
-_RETRIES = Next(step="other-device", text="Every further try makes a lucky pass likelier: let a lead decide before more")
+_RETRIES = Next(step="other-device", text="Every further try makes a lucky pass likelier: let a lead decide first")
 """Trying until a number passes is itself a risk. Ours."""
 
 

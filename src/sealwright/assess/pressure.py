@@ -71,7 +71,7 @@ def _factor(exercise: str, title: str, leaks: Sequence[float], inspiratory: floa
 
 
 def leak_distribution(mean: float, accuracy: float, rounding: float) -> Callable[[float], float]:
-    """The distribution of the true leak (ml/min) given its reading: mean * (1 + U(-accuracy, accuracy)) + N(0, rounding).
+    """Distribution of the true leak (ml/min) given its reading: mean * (1 + U(-accuracy, accuracy)) + N(0, rounding).
 
     A sum of several uniform rounding errors is taken as normal; of a single one that is a little wide.
     """

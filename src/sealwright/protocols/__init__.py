@@ -26,6 +26,6 @@ from sealwright.protocols.types import (
 __all__ = [
     "Act", "CountingProtocol", "Dose", "Exercise", "MeasuredProtocol", "PassLevel", "PressureProtocol", "Protocol",
     "QualitativeProtocol", "RuleSet", "Score", "SmokeProtocol", "Source", "Sourced", "Stage", "TasteProtocol",
-    "VapourProtocol", "compile_conduct", "compile_score", "donning_checks", "equipment", "get", "kit", "parse", "published",
-    "rule_set", "rule_sets", "taste",
+    "VapourProtocol", "compile_conduct", "compile_score", "donning_checks", "equipment", "get", "kit", "parse",
+    "published", "rule_set", "rule_sets", "taste",
 ]

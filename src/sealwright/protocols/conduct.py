@@ -143,8 +143,8 @@ def _vapour(p: VapourProtocol) -> tuple[list[Stage], list[Stage]]:
     ]
     run = [
         Stage(id="enter", title="Into the chamber", shape="press", ends_with="exposure-begun",
-              prompt=f"Towel wetted with {p.challenge.value / 1000:g} ml of the liquid, folded, handed to the wearer to "
-                     "hang inside. Ask at once: any smell?", press="Inside, towel hung", source=p.challenge.source),
+              prompt=f"Towel wetted with {p.challenge.value / 1000:g} ml of the liquid, folded, for the wearer to hang "
+                     "inside. Ask at once: any smell?", press="Inside, towel hung", source=p.challenge.source),
         Stage(id="run", title="Exercises", shape="run", ends_with="exercises-ended", press="Begin the exercises",
               prompt="Let the vapour fill the chamber, then begin", source=p.settle.source,
               waits=(Wait(after="exposure-begun", minutes=_minutes(p.settle), why="Vapour fills the chamber",

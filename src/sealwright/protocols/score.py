@@ -32,7 +32,7 @@ class Act(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Score(msgspec.Struct, frozen=True, kw_only=True):
-    """`acts` in order of `at`. `lasts`: the second at which the last exercise ends. `level` 0: a method without levels."""
+    """`acts` in order of `at`. `lasts`: when the last exercise ends, s. `level` 0: a method without levels."""
 
     protocol: str
     protocol_version: str
@@ -46,7 +46,7 @@ class Score(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def compile_score(protocol: Protocol, level: int = 0) -> Score:
-    """The score of a protocol; of a taste protocol at a screening level. Raises BadInput for a level it does not have."""
+    """The score of a protocol; of a taste protocol at a screening level. BadInput for a level it does not have."""
     exercises = _exercises(protocol)
     acts = list(exercises)
     if isinstance(protocol, TasteProtocol):

@@ -123,7 +123,7 @@ def _check_measured(p: MeasuredProtocol, refuse: _Refuse) -> None:
             refuse(f"samples[{i}]", "samples must last, and follow one another in time", "Order them by `at`")
         end = s.at + s.lasts
     sampled = {s.exercise for s in p.samples if s.air != "ambient"}
-    if unsampled := [e.id for e in p.exercises if e.id not in sampled]:
+    if unsampled := [e.id for e in p.exercises if e.counts and e.id not in sampled]:
         refuse("samples", f"nothing is sampled in {', '.join(unsampled)}", "Add a sample for each exercise")
 
 

@@ -76,12 +76,14 @@ class Screening(Source, frozen=True, forbid_unknown_fields=True, kw_only=True):
 class Exercise(Source, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """One exercise. `id` is unique in the protocol, `kind` names the movement.
 
-    `counts` False: left out of the overall fit factor (grimace).
+    `how`: what belongs to it besides, in few words. `counts` False: left out of the overall fit factor (grimace); it
+    may go unsampled.
     """
 
     id: str
     kind: Literal["normal", "deep", "side", "nod", "talk", "bend", "grimace", "jog", "shake", "redon"]
     title: str
+    how: str = ""
     seconds: int
     during_dose: Literal["", "hold-still", "pause-talking", "hold-hem"] = ""
     counts: bool = True
@@ -143,7 +145,7 @@ class DoseTolerances(Tolerances, frozen=True, forbid_unknown_fields=True, kw_onl
 
 
 class Protocol(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """What every method has. Times in the unit each value names. The concrete classes below are told apart by `method`."""
+    """What every method has. Times in the unit each value names. The classes below are told apart by `method`."""
 
     id: str
     version: str
@@ -251,8 +253,9 @@ class CountingProtocol(MeasuredProtocol, frozen=True, forbid_unknown_fields=True
     """Ambient aerosol particle counting (method counting) or a generated aerosol (method aerosol)."""
 
     purge: Sourced
+    """after each change between room air and mask air, left out at the beginning of the new stretch of sampling"""
     least_ambient: Sourced
-    """particles per cm3 outside, below which a factor is in doubt"""
+    """particles per cm3 outside, below which a factor is in doubt; 0: no such limit"""
     smoke_free: Sourced
     underfoot: Claim | None = None
     """what the wearer does with the feet throughout, such as stepping"""
@@ -278,7 +281,7 @@ CLASSES: dict[str, type[Protocol]] = {
 
 
 class RuledMethod(Source, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """A method that a rule set accepts for some kinds of facepiece; `accepted` False: it is refused, `rule` says why."""
+    """A method that a rule set accepts for some kinds of facepiece; `accepted` False: refused, `rule` says why."""
 
     method: MethodName
     kinds: tuple[Kind, ...] = ()
