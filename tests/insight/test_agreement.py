@@ -90,9 +90,11 @@ def test_without_a_cv_nothing_is_left_out_and_the_level_itself_is_adequate() -> 
     assert found.table == found.every == Table(a=1, b=0, c=0, d=1)
 
 
-def test_pairs_without_a_number_are_counted_and_never_in_the_zone() -> None:
-    found = compare([Pair(passed=True, adequate=False), Pair(passed=True, factor=101)], 100, 0.2)
-    assert found.table == Table(a=0, b=0, c=1, d=0)
+def test_a_reference_without_numbers_is_counted_but_has_no_zone() -> None:
+    pairs = [Pair(passed=True, adequate=False), Pair(passed=True, factor=101)]
+    assert compare(pairs, 100).table == Table(a=0, b=0, c=1, d=1)
+    with pytest.raises(BadInput, match="1 pairs have no fit factor"):
+        compare(pairs, 100, 0.2)
 
 
 def test_five_criteria_each_with_its_need_and_source() -> None:

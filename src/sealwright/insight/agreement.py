@@ -128,6 +128,9 @@ def compare(pairs: Sequence[Pair], level: float, cv: float = 0.0) -> Agreement:
     zone = zone_around(level, cv)
     told = [(p, _adequate(p, i, level)) for i, p in enumerate(pairs)]
     near = [p.factor is not None and cv > 0 and zone.holds(p.factor) for p in pairs]
+    if cv > 0 and (bare := sum(p.factor is None for p in pairs)):
+        raise BadInput(f"{bare} pairs have no fit factor of the reference, so none can be called near the pass level",
+                       place="cv", mend="Leave cv out, or give the reference's fit factors")
     counted = _count((p.passed, good) for (p, good), out in zip(told, near, strict=True) if not out)
     return _agreement(counted, _count((p.passed, good) for p, good in told), zone)
 
