@@ -167,3 +167,18 @@ def test_the_reference_names_every_public_call_and_limit() -> None:
         assert str(limit) in page
     kinds = {kind for type_, kinds in intake.KINDS.items() if type_ != "test" for kind in kinds}
     assert [kind for kind in (*kinds, *intake.OPENERS) if f"`{kind}" not in page] == []
+
+
+def test_a_ledger_of_the_version_before_is_brought_forward_with_its_rows(ledger: Ledger, file: Path) -> None:
+    ledger.append(some(2))
+    before = ledger.tests()
+    ledger.close()
+    connection = sqlite3.connect(file)
+    for name in ("factor_milli", "low_milli", "high_milli", "pass_level"):
+        connection.execute(f"ALTER TABLE test DROP COLUMN {name}")
+    connection.execute(f"UPDATE {schema.VERSION_TABLE} SET version_num = '0001'")
+    connection.commit()
+    connection.close()
+    with open_ledger(str(file), org="yard") as again:
+        assert again.tests() == before and before
+        assert again.check(rows=True).ok

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Select, Table, case, delete, func, insert, li
 from sealwright.assess import events as testing
 from sealwright.assess import judge
 from sealwright.assess.events import ENVELOPES, Data
+from sealwright.assess.measured import Measured
 from sealwright.errors import SealwrightError
 from sealwright.ledger import schema
 from sealwright.ledger.canon import canonical
@@ -24,7 +25,9 @@ Values: TypeAlias = "dict[str, Any]"
 
 SILENT = frozenset(kind for kind in testing.KINDS if kind not in ("opened", "run-started", "closed"))
 """Kinds that change no projection; most of what happens in a test."""
+_MOST = 2**62
 _NOT_JUDGED: Values = {"closed": False, "closed_at": None, "result": "unfinished", "reason": "", "tasted_at": None,
+                       "factor_milli": None, "low_milli": None, "high_milli": None, "pass_level": None,
                        "notes": 0, "minors": 0, "majors": 0, "voids": 0}
 _log = logging.getLogger(__name__)
 
@@ -87,7 +90,17 @@ def judged(story: Sequence[StoredEvent]) -> Values:
     severities = [finding.severity for finding in verdict.findings]
     return {"result": verdict.result, "reason": verdict.reason, "tasted_at": verdict.tasted_at,
             "notes": severities.count("note"), "minors": severities.count("minor"),
-            "majors": severities.count("major"), "voids": severities.count("void")}
+            "majors": severities.count("major"), "voids": severities.count("void"), **numbers(verdict.measured)}
+
+
+def numbers(measured: Measured | None) -> Values:
+    """The overall factor of a quantitative test, its interval (thousandths) and the level it had to reach."""
+    if measured is None:
+        return {}
+    whole = measured.overall
+    ends = {"factor_milli": whole.factor, "low_milli": whole.low, "high_milli": whole.high}
+    return {name: None if x is None else min(round(x * 1000), _MOST) for name, x in ends.items()} | {
+        "pass_level": measured.pass_level}
 
 
 def as_event(event: StoredEvent) -> testing.Event:

@@ -163,6 +163,11 @@ class TestRow(Row, frozen=True, kw_only=True):
     result: str
     reason: str
     tasted_at: int | None
+    factor_milli: int | None
+    """overall fit factor of a quantitative test, thousandths; None beside a `low_milli`: nothing counted in the mask"""
+    low_milli: int | None
+    high_milli: int | None
+    pass_level: int | None
     notes: int
     minors: int
     majors: int

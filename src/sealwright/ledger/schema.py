@@ -16,7 +16,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0001"
+REVISION = "0002"
 """The newest migration: what a database opened by this code is brought to."""
 VERSION_TABLE = "schema_version"
 
@@ -89,6 +89,8 @@ test = Table(
     _id("org"), _id("id"), _id("wearer"), _text("facepiece"), _id("protocol"), _text("protocol_version"), _id("tester"),
     _count("try_no"), _id("previous", null=True), _whole("opened_at"), _count("level", null=True), _flag("closed"),
     _whole("closed_at", null=True), _short("result"), _text("reason"), _whole("tasted_at", null=True),
+    _whole("factor_milli", null=True), _whole("low_milli", null=True), _whole("high_milli", null=True),
+    _whole("pass_level", null=True),
     _count("notes"), _count("minors"), _count("majors"), _count("voids"),
     PrimaryKeyConstraint("org", "id"),
     Index("test_opened", "org", "opened_at"), Index("test_wearer", "org", "wearer", "opened_at"))
