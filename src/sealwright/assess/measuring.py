@@ -9,21 +9,28 @@ from sealwright.assess.events import ExerciseRead, InstrumentNamed, LeakRead, Sa
 from sealwright.assess.facts import Mark, MeasuredFacts
 from sealwright.assess.measured import Measured, PassRule
 from sealwright.assess.pressure import Leak, measure_leaks
-from sealwright.protocols import CountingProtocol, PressureProtocol, rule_sets
+from sealwright.protocols import CountingProtocol, MeasuredProtocol, PressureProtocol, rule_sets
 
 if TYPE_CHECKING:
     from sealwright.assess.counting import Reading, Stream, Trace, Window
 
 
 def pass_level(f: MeasuredFacts) -> tuple[int, PassRule] | None:
-    """The level this test must reach and by which rule: the rule set's, or the site's own if that is stricter."""
-    kind, other = f.opened.facepiece.kind, f.opened.rule_set
-    rules = rule_sets().get(other) if other and other != f.p.rule_set else None
-    found = rules.level_for(kind) if rules else f.p.level_for(kind)
+    """The level this test must reach and by which rule."""
+    return level_by(f.p, f.opened.facepiece.kind, f.opened.rule_set, f.opened.pass_level)
+
+
+def level_by(p: MeasuredProtocol, kind: str, rule_set: str = "", own: int | None = None) -> tuple[int, PassRule] | None:
+    """Level and rule for a kind of facepiece: the protocol's, another rule set's, or the site's own if stricter.
+
+    None when there is no level for the kind.
+    """
+    rules = rule_sets().get(rule_set) if rule_set and rule_set != p.rule_set else None
+    found = rules.level_for(kind) if rules else p.level_for(kind)
     if found is None:
         return None
-    rule: PassRule = rules.pass_rule.value if rules else f.p.pass_rule.value
-    return max(found.value, f.opened.pass_level or 0), rule
+    rule: PassRule = rules.pass_rule.value if rules else p.pass_rule.value
+    return max(found.value, own or 0), rule
 
 
 def last_readings(f: MeasuredFacts) -> dict[str, Mark]:
