@@ -1,0 +1,148 @@
+"""What is known of true factors after counting: for each row a distribution of 1 / factor, its quantiles and chances.
+
+Counting: the mid-P gamma distribution for a weighted sum of Poisson counts (Fay & Feuer 1997, Stat. Med. 16:791; Fay & Kim
+2017, Biom. J. 59:...): half of it takes the counts as they are, half as if one more had come where it weighs most. Clumping
+widens it; the error of the ambient mean multiplies it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sealwright.assess.counting.shapes import Floats
+from sealwright.assess.counting.spread import Clumping, Spread
+
+LOW, HIGH = 0.025, 0.975
+_SMALL = 0.003
+"""An ambient variance below this share of the counting's is added to no node."""
+_GRID = np.sinh(np.linspace(-4.2, 4.2, 29)) / 2
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Leaks (1 / factor) to be judged, one a row: sum of weight * count over the exercises in it.
+
+    leak: the estimate; chance: sum of weight^2 * count; clump: sum of (weight * count)^2 / blocks; heaviest: the largest
+    weight; noise: relative variance of the ambient mean from noise; path: that for a drift of rate 1.
+    """
+
+    leak: Floats
+    chance: Floats
+    clump: Floats
+    heaviest: Floats
+    noise: Floats
+    path: Floats
+
+
+class Belief:
+    """Rows with the spread that holds for all of them."""
+
+    def __init__(self, rows: Rows, clumping: Clumping, drift: Spread) -> None:
+        self.rows = rows
+        over, self._kappa_weight = _nodes(clumping.freedom)
+        self._kappa = clumping.kappa(over)
+        self._shift, self._shift_weight = self._ambient(drift)
+        self._low, self._high = self._gammas()
+
+    def _ambient(self, drift: Spread) -> tuple[Floats, Floats]:
+        """Errors of the log ambient mean and their weights, (rows, nodes): normal, its drift part of unsure rate."""
+        r = self.rows
+        over, weight = _nodes(drift.freedom)
+        variance = r.noise[:, None] + drift.value * over * r.path[:, None]
+        typical = variance @ weight
+        relative = r.chance / np.maximum(r.leak, r.heaviest) ** 2
+        if np.all(typical <= _SMALL * relative):
+            return np.zeros((len(r.leak), 1)), np.ones((len(r.leak), 1))
+        sd = np.sqrt(np.maximum(variance, 1e-16))
+        shift = np.sqrt(np.median(variance, axis=1) + 1e-16)[:, None] * _GRID
+        density = (np.exp(-0.5 * (shift[:, :, None] / sd[:, None, :]) ** 2) / sd[:, None, :]) @ weight
+        density *= np.cosh(np.arcsinh(2 * _GRID))
+        return shift, density / density.sum(axis=1, keepdims=True)
+
+    def _gammas(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+        """Shape and scale of either half, (rows, kappas); a leak of nothing has shape 0: all at nothing."""
+        r = self.rows
+        variance = r.chance[:, None] + self._kappa * r.clump[:, None]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            clumped = np.where(r.chance[:, None] > 0, variance / r.chance[:, None], 1.0)
+            low = np.where(variance > 0, r.leak[:, None] ** 2 / variance, 0.0), variance / r.leak[:, None]
+        more, wide = r.leak + r.heaviest, variance + clumped * r.heaviest[:, None] ** 2
+        return low, (more[:, None] ** 2 / wide, wide / more[:, None])
+
+    def below(self, leak: Floats) -> Floats:
+        """Probability that the true leak of each row is below `leak` (rows, or rows x any)."""
+        got: Floats = self._by_kappa(leak) @ self._kappa_weight
+        return got
+
+    def _by_kappa(self, leak: Floats) -> Floats:
+        from scipy.special import gammainc
+
+        at = leak.reshape(len(self.rows.leak), -1)[:, :, None, None] * np.exp(self._shift)[:, None, None, :]
+        (a, b), (c, d) = ((s[:, None, :, None], z[:, None, :, None]) for s, z in (self._low, self._high))
+        with np.errstate(invalid="ignore"):
+            lower = np.where(a > 0, gammainc(a, at / b), 1.0)
+        both = (lower + gammainc(c, at / d)) / 2
+        got: Floats = np.einsum("rxkn,rn->rxk", both, self._shift_weight)
+        return got.reshape(*leak.shape, -1)
+
+    def all_below(self, leak: float, which: Floats) -> float:
+        """Probability that every row of `which` (booleans) is below. Clumping is shared; the errors of neighbouring
+        exercises' ambient means are taken as independent."""
+        each = self._by_kappa(np.full(len(self.rows.leak), leak))[which.astype(bool)]
+        return float(np.prod(each, axis=0) @ self._kappa_weight)
+
+    def ends(self) -> Floats:
+        """The 95 % interval of each row's leak, (rows, 2); the lower end is 0 where nothing was counted."""
+        from scipy.special import ndtri
+
+        r = self.rows
+        want = np.array([ndtri(LOW), ndtri(HIGH)])
+        sd = np.sqrt(self._spread())
+        at = np.log(r.leak + r.heaviest / 2)[:, None] + sd[:, None] * want
+        slope = np.repeat(sd[:, None], 2, axis=1)
+        low, high = np.full(at.shape, -np.inf), np.full(at.shape, np.inf)
+        z, before = self._z(at) - want, None
+        for _ in range(40):
+            low, high = np.where(z < 0, at, low), np.where(z < 0, high, at)
+            if before is not None:
+                with np.errstate(invalid="ignore", divide="ignore"):
+                    fresh = (at - before[0]) / (z - before[1])
+                slope = np.where(np.isfinite(fresh) & (fresh > 0), fresh, slope)
+            step = np.clip(-slope * z, -2.0, 2.0)
+            after = at + step
+            outside = (after <= low) | (after >= high)
+            after = np.where(outside & np.isfinite(low) & np.isfinite(high), (low + high) / 2, after)
+            before, at = (at, z), after
+            z = self._z(at) - want
+            if np.all((np.abs(z) < 1e-7) | ((r.leak == 0)[:, None] & (want < 0))):
+                break
+        got = np.exp(at)
+        got[r.leak == 0, 0] = 0.0
+        return got
+
+    def _z(self, log_leak: Floats) -> Floats:
+        from scipy.special import ndtri
+
+        return np.clip(ndtri(self.below(np.exp(log_leak))), -37, 8)
+
+    def _spread(self) -> Floats:
+        """Rough relative variance, to begin with."""
+        r = self.rows
+        kappa = float(self._kappa @ self._kappa_weight)
+        counted = (r.chance + kappa * r.clump + r.heaviest**2) / (r.leak + r.heaviest) ** 2
+        got: Floats = counted + np.einsum("rn,rn->r", self._shift**2, self._shift_weight)
+        return np.minimum(got, 9.0)
+
+
+def _nodes(freedom: float, n: int = 8) -> tuple[Floats, Floats]:
+    """By how much an observed variance may be too small: freedom / chi2, at Gauss-Legendre nodes of the cube root of its
+    probability, which are dense where the variance may be much too small."""
+    from scipy.special import chdtri
+
+    if freedom <= 0:
+        return np.ones(1), np.ones(1)
+    x, w = np.polynomial.legendre.leggauss(n)
+    s = (1 + x) / 2
+    return freedom / chdtri(freedom, 1 - s**3), 3 * s**2 * w / 2
