@@ -11,7 +11,7 @@ import typer
 from typer.exceptions import TyperException
 
 from sealwright import __version__
-from sealwright.cli import agreement, ledger, listing, papers, protocol, running, say, score, test
+from sealwright.cli import agreement, ledger, listing, papers, protection, protocol, running, say, score, test
 from sealwright.cli.reference import HELP
 from sealwright.errors import BadInput, SealwrightError
 
@@ -46,6 +46,7 @@ app.add_typer(papers.certificate, name="certificate")
 app.add_typer(papers.card, name="card")
 app.add_typer(ledger.app, name="ledger")
 app.command("agreement")(agreement.agreement)
+app.command("protection")(protection.protection)
 
 
 def run(argv: Sequence[str] | None = None) -> None:
