@@ -24,7 +24,7 @@ OUTLINES: list[dict[str, Any]] = [
 
 def recorded(count: int) -> list[bytes]:
     """Records as files would hold them, in few bytes."""
-    methods = list(published().values())
+    methods = [p for p in published().values() if p.method == "taste"]
     made = []
     for i in range(count):
         events = play(methods[i % len(methods)], test_id=f"t-{i}", wearer=f"w-{i}", facepiece=FACEPIECE, tester="u-1",

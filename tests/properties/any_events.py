@@ -12,7 +12,8 @@ from tests.assess.staging import START, events_of, played
 from sealwright.assess import ENVELOPES
 
 WORDS = ["a", "b", "u-1", "w-1", "dose-0", "dose-30", "dose-390", "dose-7", "normal-1", "deep", "bend", "us-bitter",
-         "uk-sweet", "xx", "room-1", "M", "1", "t-1-001", "t-1-016", "t-1-030", "o_ring", "mist_test", "chin"]
+         "uk-sweet", "xx", "room-1", "M", "1", "t-1-001", "t-1-016", "t-1-030", "o_ring", "mist_test", "chin",
+         "us-counting", "us-pressure", "us-vapour", "side-left", "jog"]
 INSTANTS = st.one_of(
     st.integers(START - 3_600_000, START + 3_600_000), st.sampled_from([0, 32_503_680_000_000, START]),
     st.integers(0, 32_503_680_000_000))
@@ -28,7 +29,8 @@ def of_type(kind: inspect.Type, name: str = "") -> st.SearchStrategy[Any]:
     if isinstance(kind, inspect.DictType):
         return st.dictionaries(st.sampled_from(WORDS), of_type(kind.value_type), max_size=5)
     if isinstance(kind, inspect.VarTupleType):
-        return st.lists(of_type(kind.item_type), max_size=3)
+        least = kind.min_length or 0
+        return st.lists(of_type(kind.item_type), min_size=least, max_size=least + 3)
     if isinstance(kind, inspect.Metadata):
         return of_type(kind.type, name)
     assert isinstance(kind, inspect.StructType), kind
@@ -43,7 +45,9 @@ def _simple(kind: inspect.Type, name: str) -> st.SearchStrategy[Any] | None:
     if isinstance(kind, inspect.IntType):
         if name == "at" or name.endswith("_at"):
             return INSTANTS
-        return st.integers(kind.ge, kind.le) if kind.ge is not None else st.integers(-10**12, 10**12)
+        if kind.ge is None or kind.le is None:
+            return st.integers(-10**12, 10**12)
+        return st.one_of(st.integers(kind.ge, kind.le), st.integers(kind.ge, min(kind.ge + 2000, kind.le)))
     if isinstance(kind, inspect.StrType):
         return st.just("0" * 64) if kind.pattern and "64" in kind.pattern else st.sampled_from(WORDS)
     if isinstance(kind, inspect.LiteralType):
@@ -67,7 +71,17 @@ def event_dicts() -> st.SearchStrategy[dict[str, Any]]:
 Op = Literal["drop", "twice", "swap", "move", "replace", "insert"]
 OUTLINES: list[dict[str, Any]] = [
     {}, {"taste_at_squeeze": 13}, {"taste_at_squeeze": None}, {"taste_in_run_s": 95}, {"seal_break_tasted": False},
-    {"protocol": "uk-sweet", "taste_at_squeeze": 30}, {"kind": "full"}]
+    {"protocol": "uk-sweet", "taste_at_squeeze": 30}, {"kind": "full"},
+    {"protocol": "us-vapour"}, {"protocol": "us-vapour", "notice_in_run_s": 95},
+    {"protocol": "us-vapour", "screened": False},
+    {"protocol": "us-smoke", "seal_break": False}, {"protocol": "us-smoke", "notice_in_run_s": -10},
+    {"protocol": "us-pressure"}, {"protocol": "us-pressure-redon", "leaks": {"shake": 900.0}},
+    {"protocol": "us-counting-short"}, {"protocol": "us-counting-short", "kind": "full", "factors": {"jog": 40.0}},
+    {"protocol": "uk-counting", "way": "counts"}, {"protocol": "us-aerosol", "way": "concentrations"},
+    {"protocol": "us-counting", "way": "factors", "factors": {"grimace": 3.0}}]
+NOTICED = {"taste": "tasted", "vapour": "noticed", "smoke": "noticed"}
+BEGINNINGS = {"taste": ("dosed", "run-started"), "vapour": ("exposure-begun", "run-started"),
+              "smoke": ("exposure-begun", "run-started")}
 
 
 @st.composite

@@ -8,11 +8,11 @@ import msgspec
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from tests.assess.staging import events_of, played
-from tests.properties.any_events import bent_tests, event_dicts, shifted
+from tests.properties.any_events import BEGINNINGS, NOTICED, bent_tests, event_dicts, shifted
 
 from sealwright.assess import DEPARTURES, Verdict, judge, read_record, record_bytes, summary
 from sealwright.errors import BadInput
-from sealwright.protocols import compile_score, get
+from sealwright.protocols import TasteProtocol, compile_score, get, published
 
 # Without shrinking, so that a failure comes at once too: whole tests shrink slowly and say little when small.
 SOME = settings(max_examples=120, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow],
@@ -29,7 +29,8 @@ def sound(verdict: Verdict) -> None:
     assert verdict.reason
     if verdict.result == "pass":
         assert verdict.worst != "void"
-        assert verdict.tasted_at is None and len(verdict.exercises) >= 7
+        assert verdict.tasted_at is None and len(verdict.exercises) >= len(get(verdict.protocol).exercises)
+        assert verdict.measured is None or verdict.measured.passed
     if verdict.result in ("void", "unsuited", "fail"):
         assert verdict.next
     assert summary(verdict)
@@ -51,16 +52,23 @@ def whole(dicts: list[dict[str, Any]]) -> None:
         return [e["data"] for e in dicts if e["kind"] == kind]
 
     protocol = get(next(iter(data("opened")))["protocol"])
+    assert {e.id for e in protocol.exercises} <= {d["exercise"] for d in data("exercise-started")}
+    assert any(d["cleared"] and d["seal_hair"] == "none" for d in data("questions-answered"))
+    assert any(d["facepiece"]["kind"] in protocol.suits.kinds for d in data("opened"))
+    if protocol.quantitative:
+        read = {d["exercise"] for kind in ("exercise-read", "leak-read") for d in data(kind)}
+        assert data("samples-taken") or {e.id for e in protocol.exercises if e.counts} <= read
+        return
+    assert any(d["tasted"] for d in data("seal-broken"))
+    if not isinstance(protocol, TasteProtocol):
+        assert any(d["noticed"] for d in data("agent-screened"))
+        return
     given: dict[str, int] = {}
     for dose in data("dosed"):
         given[dose["act"]] = given.get(dose["act"], 0) + dose["squeezes"]
     lowest = compile_score(protocol, protocol.doses[0].level)
     assert all(given.get(act.id, 0) >= act.squeezes for act in lowest.of("dose"))
-    assert {e.id for e in protocol.exercises} <= {d["exercise"] for d in data("exercise-started")}
-    assert any(d["tasted"] for d in data("seal-broken"))
-    assert any(d["cleared"] and d["seal_hair"] == "none" for d in data("questions-answered"))
     assert data("squeezed") and data("tasted")
-    assert any(d["facepiece"]["kind"] in protocol.suits.kinds for d in data("opened"))
 
 
 @MANY
@@ -80,26 +88,35 @@ def test_no_order_of_a_good_test_stops_the_judge(dicts: list[dict[str, Any]]) ->
     sound(judge(events_of(dicts)))
 
 
+def _method(dicts: list[dict[str, Any]]) -> str:
+    """By which method the test is judged; empty where the record does not say."""
+    named = next((e["data"]["protocol"] for e in dicts if e["kind"] == "opened"), "")
+    return published()[named].method if named in published() else ""
+
+
 def _standing_taste_in_run(dicts: list[dict[str, Any]]) -> bool:
     """Told the plain way: a taste that nothing withdraws, recorded after a dose or start that nothing withdraws."""
+    method = _method(dicts)
+    if method not in NOTICED:
+        return False
     named = {e["data"]["event"] for e in dicts if e["kind"] == "taken-back"}
     standing = [e["kind"] for e in dicts if e["id"] not in named or e["kind"] == "closed"]
-    begun = [i for i, kind in enumerate(standing) if kind in ("dosed", "run-started")]
+    begun = [i for i, kind in enumerate(standing) if kind in BEGINNINGS[method]]
     if not begun or "closed" in standing[:begun[0]]:
         return False
-    return "tasted" in standing[begun[0]:]
+    return NOTICED[method] in standing[begun[0]:]
 
 
 @MANY
 @given(bent_tests(), st.integers(0, 60), st.booleans())
 def test_a_standing_taste_in_the_run_always_fails(dicts: list[dict[str, Any]], place: int, add: bool) -> None:
     if add:
-        taste = {"id": "added-taste", "kind": "tasted", "at": dicts[-1]["at"] if dicts else 0, "by": "u-1", "data": {}}
+        kind = NOTICED.get(_method(dicts), "tasted")
+        taste = {"id": "added-taste", "kind": kind, "at": dicts[-1]["at"] if dicts else 0, "by": "u-1", "data": {}}
         dicts.insert(min(place, len(dicts)), taste)
     verdict = judge(events_of(dicts))
     if _standing_taste_in_run(dicts):
-        judged = {"not-opened", "protocol-unknown"}.isdisjoint(f.code for f in verdict.findings)
-        assert verdict.result == ("fail" if judged else "void")
+        assert verdict.result == "fail"
 
 
 def test_a_taste_at_each_place_of_the_run_fails() -> None:

@@ -34,8 +34,8 @@ def tester_fit(f: Facts) -> None:
     when = f.use_at if f.use_at is not None else f.events[0].at
     if tester.competent_until_at is None:
         f.found("tester-unproven", "No date to the tester's competence on record")
-    elif tester.competent_until_at < _true(f, when):
-        ago = (_true(f, when) - tester.competent_until_at) // 86_400_000
+    elif tester.competent_until_at < true_time(f, when):
+        ago = (true_time(f, when) - tester.competent_until_at) // 86_400_000
         f.found("tester-out-of-date", f"The tester's competence ran out {ago} day(s) before", at=when)
 
 
@@ -100,7 +100,7 @@ def _too_old(f: TasteFacts, load: Mark, at: int) -> bool:
 
 
 def _out_of_date(f: TasteFacts, load: Mark, at: int) -> bool:
-    late = _true(f, at) - load.data.expires_at
+    late = true_time(f, at) - load.data.expires_at
     if late <= 0:
         return False
     f.found("solution-out-of-date", f"Lot {load.data.lot} ({load.data.which}) had run out {span(late)} before its use",
@@ -163,7 +163,7 @@ def identity_confirmed(f: Facts) -> None:
         f.found("wrong-size", f"Size read off the facepiece: {read}; on the record: {recorded}", at=last.at)
 
 
-def _true(f: Facts, at: int) -> int:
+def true_time(f: Facts, at: int) -> int:
     """The instant by the server's clock, as far as the room checked its own."""
     checks = f.all(ClockChecked)
     return at - max((m.data.offset_ms for m in checks), key=abs) if checks else at

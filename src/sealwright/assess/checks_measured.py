@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sealwright.assess.checks_before import true_time
 from sealwright.assess.codes import DEPARTURES
 from sealwright.assess.events import (
     Donned,
@@ -47,8 +48,8 @@ def instrument_sound(f: MeasuredFacts) -> None:
     due, at = named.data.due_at, f.use_at or named.at
     if due is None:
         f.found("instrument-undated", f"No date to the calibration of {named.data.instrument} on record", at=named.at)
-    elif due < at:
-        f.found("instrument-out-of-date", f"The calibration of {named.data.instrument} ran out {span(at - due)} before",
+    elif (late := true_time(f, at) - due) > 0:
+        f.found("instrument-out-of-date", f"The calibration of {named.data.instrument} ran out {span(late)} before",
                 at=at)
 
 
@@ -98,7 +99,7 @@ def data_sound(f: MeasuredFacts, numbers: Measured | None) -> None:
         return
     origin = f.origin or 0
     for d in numbers.doubts:
-        code = f"data-{d.code}" if f"data-{d.code}" in DEPARTURES else "data-other"
+        code = next((c for c in (f"data-{d.code}", d.code) if c in DEPARTURES), "data-other")
         at = None if d.start_s is None else origin + round(d.start_s * 1000)
         f.found(code, d.text, at=at, until=None if d.end_s is None else origin + round(d.end_s * 1000))
     if numbers.overall.low is None and not any(d.code == "no-uncertainty" for d in numbers.doubts):

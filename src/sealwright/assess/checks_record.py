@@ -8,6 +8,7 @@ from sealwright.assess.events import (
     Dosed,
     ExercisesEnded,
     ExerciseStarted,
+    Noticed,
     Opened,
     RoomReturned,
     TakenOver,
@@ -56,7 +57,7 @@ def times_forward(f: Facts) -> None:
 
 def _named_afterwards(data: Data) -> bool:
     """Whose instant may lie before what is recorded already: worked out by the score, or asked back."""
-    return type(data) is Tasted or getattr(data, "witnessed", True) is False
+    return type(data) in (Tasted, Noticed) or getattr(data, "witnessed", True) is False
 
 
 def clock_right(f: Facts) -> None:
@@ -98,7 +99,7 @@ def witnessed(f: Facts) -> None:
 def taps_withdrawn(f: Facts) -> None:
     for target, by in f.withdrawn.items():
         e, back = f.events[target], f.events[by]
-        taste = type(e.data) is Tasted and f.use_i is not None and target > f.use_i
+        taste = type(e.data) is f.NOTICED and f.use_i is not None and target > f.use_i
         what = type(e).__struct_config__.tag
         f.found("taste-taken-back" if taste else "taken-back",
                 f"{what} withdrawn after {span(back.at - e.at)}", at=e.at, until=back.at)

@@ -183,10 +183,11 @@ def mist_seen(f: TasteFacts) -> None:
 def facepiece_left_alone(f: Facts) -> None:
     if f.use_i is None:
         return
+    over = f.exercises_ended if f.p.quantitative else f.seal_broken
     allowed = f.p.redonnings.value if isinstance(f.p, PressureProtocol) else 0
     for kind, code, text in ((FacepieceTouched, "touched", "The facepiece was touched"),
                              (Donned, "donned-in-run", "The facepiece was donned anew")):
-        late = [m for m in f.all(kind) if m.i > f.use_i and not (f.seal_broken and m.i > f.seal_broken.i)]
+        late = [m for m in f.all(kind) if m.i > f.use_i and not (over and m.i > over.i)]
         for mark in late[allowed if kind is Donned else 0:]:
             f.found(code, text, at=mark.at)
 

@@ -35,9 +35,9 @@ from sealwright.assess.events import (
     TakenOver,
     Tasted,
 )
-from sealwright.assess.method import Method, ScoredMethod, TasteMethod
+from sealwright.assess.method import Method, ScoredMethod, TasteMethod, ms_of
 from sealwright.assess.verdict import Finding, Severity
-from sealwright.protocols import MeasuredProtocol, Protocol, QualitativeProtocol, TasteProtocol
+from sealwright.protocols import MeasuredProtocol, Protocol, QualitativeProtocol, TasteProtocol, VapourProtocol
 
 _NONE: list[Any] = []
 FINAL = frozenset({Opened, TakenBack, ClockChecked, RoomReturned, TakenOver, Signed, Closed})
@@ -62,7 +62,7 @@ class Facts:
     """
 
     BEGINNINGS: tuple[type[Data], ...] = (RunStarted,)
-    NOTICED: type[Data] = Tasted
+    NOTICED: type[Data] | None = Tasted
     COMPLETE: type[Data] = SealBroken
     """the kind with which the test is complete"""
     m: Method
@@ -235,6 +235,12 @@ class NoticeFacts(Facts):
     m: ScoredMethod
     p: QualitativeProtocol
 
+    def _phases(self) -> None:
+        super()._phases()
+        begun = self.all(ExposureBegun)
+        if begun and not self.run_exercises and not self.all(RunStarted) and isinstance(self.p, VapourProtocol):
+            self.origin = begun[0].at + ms_of(self.p.settle)
+
     def _screening(self) -> None:
         self.screened = self.last(AgentScreened, self.use_i)
         self.screening_at = self.screened.at if self.screened else None
@@ -247,7 +253,7 @@ class MeasuredFacts(Facts):
     """A quantitative test: what was sampled or read for each exercise."""
 
     BEGINNINGS = (RunStarted,)
-    NOTICED = Closed
+    NOTICED = None
     COMPLETE = ReadingsComplete
     m: ScoredMethod
     p: MeasuredProtocol

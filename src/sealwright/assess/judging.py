@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -147,13 +148,16 @@ def _by_number(f: MeasuredFacts, numbers: Measured | None) -> Result:
 def lost(f: MeasuredFacts, numbers: Measured) -> bool:
     """Whether the exercises measured so far make a pass impossible, whatever the others would give.
 
-    Overall rule: n / sum(1/FF) stays below the level once sum(1/FF) > n / level.
+    Overall rule: n / sum(1/FF) stays below the level once sum(1/FF) > n / level. A factor of which only the lower end
+    is known may be as high as it likes.
     """
-    known = [x.factor or x.low or 0.0 for x in numbers.exercises if x.counts]
+    known = [x.factor for x in numbers.exercises if x.counts and x.factor is not None]
+    n = sum(e.counts for e in f.p.exercises)
+    if len([x for x in numbers.exercises if x.counts]) >= n:
+        return not numbers.passed
     if numbers.pass_rule == "each":
         return any(x < numbers.pass_level for x in known)
-    n = sum(e.counts for e in f.p.exercises)
-    return sum(1 / x for x in known if x > 0) * numbers.pass_level > n
+    return sum(1 / x if x > 0 else math.inf for x in known) * numbers.pass_level > n * (1 + 1e-9)
 
 
 _NOTICED = {"taste": "tasted", "vapour": "smelled", "smoke": "reacted to the smoke"}

@@ -56,8 +56,9 @@ def _leaks(f: MeasuredFacts, p: PressureProtocol, level: int, rule: PassRule) ->
     for e in p.exercises:
         donning += e.kind == "redon"
         if (mark := marks.get(e.id)) is not None:
-            leaks.append(Leak(exercise=e.id, title=e.title, leak=mark.data.leak_ul_min / 1000, donning=donning))
-    if not leaks:
+            leaks.append(Leak(exercise=e.id, title=e.title, leak=mark.data.leak_ul_min / 1000, donning=donning,
+                              counts=e.counts))
+    if not any(x.counts for x in leaks):
         return None
     named = f.last(InstrumentNamed, None)
     stated = named.data.accuracy_per_mille if named else None

@@ -14,40 +14,45 @@ import msgspec
 
 from sealwright.assess.measured import Factor, Measured, PassRule
 
-_NODES = 64
 _NORMAL = NormalDist()
 METHOD = ("stated accuracy of the instrument as a uniform error shared by all readings, rounding as a uniform error of "
-          "each; distribution of the leak by quadrature")
+          "each; distribution of the leak in closed form")
+_UNEVEN = "the accuracy is not on record and left out"
 
 
 class Leak(msgspec.Struct, frozen=True, kw_only=True):
-    """One reading: leak in ml/min. `donning`: 1 for the first, one more for each redonning."""
+    """One reading: leak in ml/min. `donning`: 1 for the first, one more for each redonning.
+
+    `counts` False: left out of the overall factor and of the result.
+    """
 
     exercise: str
     title: str = ""
     leak: float
     donning: int = 1
+    counts: bool = True
 
 
 def measure_leaks(leaks: Sequence[Leak], *, inspiratory: float, pass_level: int, pass_rule: PassRule,
                   accuracy: float | None = None, resolution: float = 1.0) -> Measured:
-    """Factors of all readings and the harmonic overall one. Flows in ml/min.
+    """Factors of all readings and the harmonic overall one. Flows in ml/min; at least one of the leaks must count.
 
     `accuracy`: stated relative accuracy of the leak (0.05: within 5 %); None: not on record, the interval leaves it
     out. `resolution`: the last digit of a reading, ml/min. A leak of 0 is below half of that: a lower bound only.
     """
-    spread = accuracy or 0.0
-    factors = tuple(_factor(x.exercise, x.title, [x.leak], inspiratory, pass_level, spread, resolution) for x in leaks)
-    overall = _factor("overall", "Overall", [x.leak for x in leaks], inspiratory, pass_level, spread, resolution)
-    least = [f.factor or f.low or 0.0 for f in factors]
-    point = overall.factor or overall.low or 0.0
-    passed = bool(factors) and (point >= pass_level if pass_rule == "overall" else min(least) >= pass_level)
-    p_pass = overall.p_above if pass_rule == "overall" else _all_above(factors)
-    p_next = next_donning(leaks, inspiratory / pass_level)
-    method = METHOD if accuracy is not None else METHOD + "; the accuracy is not on record and left out"
+    make = _Making(inspiratory, pass_level, accuracy or 0.0, resolution)
+    counted = [x for x in leaks if x.counts]
+    factors = tuple(make(x.exercise, x.title, [x.leak], counts=x.counts) for x in leaks)
+    overall = make("overall", "Overall", [x.leak for x in counted])
+    that_count = [f for f in factors if f.counts]
+    least = [overall] if pass_rule == "overall" else that_count
+    passed = min(f.factor or f.low or 0.0 for f in least) >= pass_level
+    p_pass = overall.p_above if pass_rule == "overall" else _all_above(that_count)
+    p_next = next_donning(counted, inspiratory / pass_level)
+    method = METHOD if accuracy is not None else f"{METHOD}; {_UNEVEN}"
     return Measured(exercises=factors, overall=overall, pass_level=pass_level, pass_rule=pass_rule, passed=passed,
-                    p_pass=p_pass, p_next=p_next, method=method,
-                    sentence=_sentence(passed, overall, pass_level, p_next, leaks))
+                    p_pass=p_pass if accuracy is not None else None, p_next=p_next, method=method,
+                    sentence=_sentence(passed, overall, pass_level, p_next, counted))
 
 
 def _all_above(factors: Sequence[Factor]) -> float | None:
@@ -56,35 +61,67 @@ def _all_above(factors: Sequence[Factor]) -> float | None:
     return min(known) if known else None
 
 
-def _factor(exercise: str, title: str, leaks: Sequence[float], inspiratory: float, level: int, accuracy: float,
-            resolution: float) -> Factor:
-    mean, n = fmean(leaks), len(leaks)
-    rounding = resolution / math.sqrt(12 * n)
-    cdf = leak_distribution(mean, accuracy, rounding) if mean > 0 else None
-    if cdf is None:  # nothing read: the leak is below half of the last digit
-        low = inspiratory / (resolution / 2)
-        return Factor(exercise=exercise, title=title, factor=None, low=low, p_above=1.0 if low > level else None,
-                      basis="pressure", mask=mean, ambient=inspiratory)
-    low, high = (inspiratory / _quantile(cdf, mean, p) for p in (0.975, 0.025))
-    return Factor(exercise=exercise, title=title, factor=inspiratory / mean, low=low, high=high,
-                  p_above=cdf(inspiratory / level), basis="pressure", mask=mean, ambient=inspiratory)
+class _Making(msgspec.Struct, frozen=True):
+    """Makes a factor of one reading or of the mean of several."""
+
+    inspiratory: float
+    level: int
+    accuracy: float
+    resolution: float
+
+    def __call__(self, exercise: str, title: str, leaks: Sequence[float], *, counts: bool = True) -> Factor:
+        mean, flow = fmean(leaks), self.inspiratory
+        made = Factor(exercise=exercise, title=title, factor=None, counts=counts, basis="pressure", mask=mean,
+                      ambient=flow)
+        if mean <= 0:  # nothing read: the leak is below half of the last digit
+            low = flow / (self.resolution / 2)
+            return msgspec.structs.replace(made, low=low, p_above=1.0 if low > self.level else None)
+        cdf = leak_distribution(mean, self.accuracy, self.resolution, len(leaks))
+        low, high = (flow / _quantile(cdf, mean, p) for p in (0.975, 0.025))
+        return msgspec.structs.replace(made, factor=flow / mean, low=low, high=high, p_above=cdf(flow / self.level))
 
 
-def leak_distribution(mean: float, accuracy: float, rounding: float) -> Callable[[float], float]:
-    """Distribution of the true leak (ml/min) given its reading: mean * (1 + U(-accuracy, accuracy)) + N(0, rounding).
+def leak_distribution(mean: float, accuracy: float, resolution: float, n: int) -> Callable[[float], float]:
+    """Distribution of the true mean leak x (ml/min) given the mean of `n` readings: mean = x * (1 + a) + r.
 
-    A sum of several uniform rounding errors is taken as normal; of a single one that is a little wide.
+    a: uniform within +-accuracy, shared by all; r: the mean of n rounding errors, each uniform within +-resolution/2
+    (from two on taken as normal). In closed form.
     """
-    shifts = [accuracy * (2 * (k + 0.5) / _NODES - 1) for k in range(_NODES)]
-    sd = max(rounding, 1e-12 * mean)
-    return lambda leak: fmean(_NORMAL.cdf((leak - mean * (1 + s)) / sd) for s in shifts)
+    half = max(resolution, 1e-9 * mean) / 2
+    added = _uniform_and_uniform if n == 1 else _uniform_and_normal
+    width = half if n == 1 else half / math.sqrt(3 * n)
+    return lambda leak: added(leak - mean, accuracy * leak, width)
+
+
+def _uniform_and_uniform(z: float, a: float, b: float) -> float:
+    """P(A + B <= z), A uniform within +-a, B uniform within +-b > 0."""
+    if a < 1e-9 * b:
+        return min(max(0.5 + z / (2 * b), 0.0), 1.0)
+
+    def piece(t: float) -> float:
+        return max(t, 0.0) ** 2 / 2
+    if z >= a + b:
+        return 1.0
+    return (piece(z + a + b) - piece(z + a - b) - piece(z - a + b) + piece(z - a - b)) / (4 * a * b)
+
+
+def _uniform_and_normal(z: float, a: float, sd: float) -> float:
+    """P(A + B <= z), A uniform within +-a, B normal around 0."""
+    if a < 1e-9 * sd:
+        return _NORMAL.cdf(z / sd)
+    return sd / (2 * a) * (_ramp((z + a) / sd) - _ramp((z - a) / sd))
+
+
+def _ramp(t: float) -> float:
+    """The integral of the normal distribution function up to t."""
+    return t * _NORMAL.cdf(t) + _NORMAL.pdf(t)
 
 
 def _quantile(cdf: Callable[[float], float], mean: float, p: float) -> float:
     low, high = 0.0, 2 * mean
-    while cdf(high) < p:
+    while cdf(high) < p and high < 1e6 * mean:
         high *= 2
-    for _ in range(60):
+    for _ in range(50):
         middle = (low + high) / 2
         low, high = (middle, high) if cdf(middle) < p else (low, middle)
     return max((low + high) / 2, 1e-9 * mean)
