@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from sealwright.insight.hood import Prediction
 from sealwright.pictures.glyphs import mark
+from sealwright.pictures.hood import hood_line, wanting
 from sealwright.pictures.pen import DOSE, FAINT, INK, PAPER, TASTE, clock, document, el, mark_of, text, width_of, wrap
 from sealwright.pictures.performed import Performed
 from sealwright.pictures.staff import Line, Mark, Pen, draw_line, hatch, place, troubles, was_due
@@ -25,24 +27,30 @@ PAD, TAIL = 18.0, 9.0
 
 
 def score_svg(score: Score, *, title: str, width: int = 1600, performed: Performed | None = None,
-              standalone: bool = True, fold: int | None = None, heading: bool = True, legend: bool = True) -> str:
+              standalone: bool = True, fold: int | None = None, heading: bool = True, legend: bool = True,
+              beneath: Prediction | None = None) -> str:
     """The whole score as an SVG `width` px wide.
 
     As music wraps, it takes as few lines as stay legible at this width; `fold`: with at most so many minutes a line.
-    `standalone`: with its own ground and light and dark colours; otherwise those of the page around it.
+    `standalone`: with its own ground and light and dark colours; otherwise those of the page around it. `beneath`: what
+    the air under the hood held, drawn below each line on the same seconds.
     """
     told, last = " ".join(describe(score, performed)), _last(score, performed)
     pen = _pen(score, performed, f"{mark_of(title, told, str(width))}-h" if performed and performed.gaps else "")
-    marks = _marks(score, performed, last)
+    marks, air = _marks(score, performed, last), f"{mark_of(title, told, str(width))}-a"
     body, y = _heading(score, title, width) if heading else ("", 4.0)
     for line in _lines(score, performed, width, fold):
         placed = place(line, [m for m in marks if line.holds(m.at)], pen, width - PAD)
         body += el("g", draw_line(score, line, placed, pen, performed, last), transform=f"translate(0 {y:.1f})")
         y += pen.marks + pen.mark * (1 + max((p.row for p in placed), default=-1)) + 16
+        if beneath:
+            drawn, tall = hood_line(line, beneath, air, label=line.start < 0)
+            body += el("g", drawn, transform=f"translate(0 {y:.1f})", class_="air")
+            y += tall + 18
     if legend:
         drawn, y = _legend(performed, y, width)
         body += drawn
-    body = hatch(pen.hatch) + body if pen.hatch else body
+    body = (hatch(pen.hatch) if pen.hatch else "") + (wanting(air) if beneath else "") + body
     return document(title, told, body, width=width, height=y + 4, standalone=standalone)
 
 
