@@ -15,6 +15,8 @@ from starlette.routing import Route
 from sealwright import __version__
 from sealwright.assess import judge
 from sealwright.errors import BadInput, SealwrightError
+from sealwright.insight.hood import Prediction, explanations
+from sealwright.pictures.hood import predicted
 from sealwright.pictures.performed import performed_from
 from sealwright.pictures.score import score_svg
 from sealwright.protocols import Protocol, Score, compile_score, get, published
@@ -126,9 +128,11 @@ class Pages:
         verdict = judge(events)
         protocol = get(row.protocol)
         score = compile_score(protocol, verdict.level) if verdict.level else None
-        picture = _pictures(protocol, score, performed_from(events, verdict)) if score else None
+        performed = performed_from(events, verdict)
+        air = predicted(score, performed) if score and performed else None
+        picture = _pictures(protocol, score, performed, air) if score else None
         return "test.html", {"test": row, "verdict": verdict, "p": protocol, "picture": picture, "names": self._names(),
-                             "stored": stored}
+                             "air": explanations(air) if air else (), "stored": stored}
 
     def _names(self) -> dict[str, str]:
         wearers, testers = self.hub.ledger.wearers(), self.hub.ledger.testers()
@@ -175,9 +179,11 @@ def _level(text: str) -> int:
     return int(text)
 
 
-def _pictures(protocol: Protocol, score: Score, performed: Any = None) -> dict[str, str]:
+def _pictures(protocol: Protocol, score: Score, performed: Any = None,
+              air: Prediction | None = None) -> dict[str, str]:
     """The same picture for wide, middling and narrow windows, so that its words stay legible."""
     title = f"{protocol.title}, level {score.level}"
     widths = {"wide": 1600, "middle": 1000, "narrow": 360}
-    return {name: score_svg(score, title=title, performed=performed, width=width, standalone=False)
+    return {name: score_svg(score, title=title, performed=performed, width=width, standalone=False,
+                            beneath=air)
             for name, width in widths.items()}
