@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sealwright.cli import house, say
-from sealwright.errors import SealwrightError
+from sealwright.errors import BadInput, NotFound, SealwrightError
 
 if TYPE_CHECKING:
     from sealwright.assess import Event, Verdict
@@ -52,7 +52,6 @@ def assess(
 def _assess(file: Path, own: Protocol | None) -> dict[str, Any]:
     """The verdict on the test in a file, or why it cannot be read."""
     from sealwright.assess import judge, read_record
-    from sealwright.errors import BadInput
 
     place = "standard input" if str(file) == "-" else str(file)
     try:
@@ -124,6 +123,11 @@ def _row(r: TestRow) -> tuple[object, ...]:
 def show(
     test: TestId, ledger: house.LedgerUrl, org: house.Org,
     events: Annotated[bool, typer.Option("--events", help="List everything that happened, too.")] = False,
+    hood: Annotated[bool, typer.Option("--hood", help="Say what the air under the hood held, by a model; it is no part "
+                                       "of the verdict.")] = False,
+    svg: Annotated[Path | None, typer.Option("--svg", metavar="FILE", help="Write the score as performed; with --hood "
+                                             "the air beneath it.")] = None,
+    replace: house.Replace = False,
     json: house.WantsJson = False,
 ) -> None:
     """Show a test in the ledger: who, with what, the verdict on its events."""
@@ -133,7 +137,29 @@ def show(
         row, happened = book.test(test), _events_of(book, test)
     verdict = judge(happened)
     value = {"test": row, "verdict": verdict} | ({"events": happened} if events else {})
-    say.answer(value, json, lambda: _tell(row, verdict, happened if events else ()))
+    air, picture = _played(row, happened, verdict, hood) if hood or svg else ([], "")
+    if svg:
+        house.write(svg, picture.encode("utf-8"), replace=replace)
+    say.answer(value | ({"hood": air} if hood else {}), json,
+               lambda: _tell(row, verdict, happened if events else (), air, svg))
+
+
+def _played(row: TestRow, happened: Sequence[Event], verdict: Verdict, hood: bool) -> tuple[list[str], str]:
+    """What the air under the hood held, in sentences, and the picture of the score as performed."""
+    from sealwright.insight.hood import explanations
+    from sealwright.pictures import performed_from, score_svg
+    from sealwright.pictures.hood import CAUTION, predicted
+    from sealwright.protocols import compile_score, get
+
+    protocol, performed = get(row.protocol), performed_from(happened, verdict)
+    if performed is None or (protocol.method == "taste" and not verdict.level):
+        raise NotFound("the exercises were never begun", place=row.id, mend="Choose a test that was run")
+    score = compile_score(protocol, verdict.level or 0)
+    air = predicted(score, performed) if hood else None
+    if hood and air is None:
+        raise BadInput(f"{protocol.id} gives no doses under a hood", place="--hood", mend="Leave it out")
+    said = [*(explanations(air) or ("The air held what the score asks for.",)), f"This is {CAUTION}."] if air else []
+    return said, score_svg(score, title=protocol.title, performed=performed, beneath=air)
 
 
 def _events_of(book: Ledger, test: str) -> list[Event]:
@@ -142,7 +168,7 @@ def _events_of(book: Ledger, test: str) -> list[Event]:
     return [decode(e.kind, e.id, e.at, e.by, e.data) for e in book.events(f"test:{test}")]
 
 
-def _tell(row: TestRow, verdict: Verdict, events: Sequence[Event]) -> None:
+def _tell(row: TestRow, verdict: Verdict, events: Sequence[Event], air: Sequence[str], svg: Path | None) -> None:
     import msgspec
 
     f = row.facepiece
@@ -150,6 +176,10 @@ def _tell(row: TestRow, verdict: Verdict, events: Sequence[Event]) -> None:
                       f"{row.wearer_name or row.wearer} in {f.make} {f.model}, {f.size} ({f.material}, {f.kind}), "
                       f"tested by {row.tester_name or row.tester}"))
     tell_verdict(verdict)
+    for sentence in air:
+        say.line(sentence)
+    if svg:
+        say.line(f"Picture written: {svg}")
     if events:
         said = [msgspec.to_builtins(e) for e in events]
         start = verdict.started_at
