@@ -17,9 +17,9 @@ NAMES = ("normal", "deep", "side", "nod", "talk", "bend", "again")
 class Regime:
     """One kind of test: alternating ambient (`room_s`) and mask (`mask_s`) windows of one counter at `step` s.
 
-    expected: particles per mask window, drawn log-uniformly between these two for each exercise; breath: variation of the
-    leak in a breath and beyond it (coefficient); drift: of the room's logarithm per root second; white: noise of the
-    room beyond counting, per sample; room: particles per cm3.
+    expected: particles per mask window, drawn log-uniformly between these two for each exercise; breath: variation of
+    the leak in a breath and beyond it (coefficient); drift: of the room's logarithm per root second; white: noise of
+    the room beyond counting, per sample; room: particles per cm3.
     """
 
     expected: tuple[float, float]
@@ -73,7 +73,7 @@ def breathing(rng: np.random.Generator, n: int, step: float, size: float) -> Flo
 
 
 def make(r: Regime, rng: np.random.Generator) -> Made:
-    """The true factor of an exercise: what it would be counted as without end, the room's mean over its window known."""
+    """The true factor of an exercise: what counting without end would give, the room's mean over its window known."""
     windows = layout(r)
     n = round(windows[-1].end_s / r.step)
     walk = np.exp(np.cumsum(rng.normal(0, r.drift * np.sqrt(r.step), n)) + rng.normal(0, r.white, n))

@@ -1,8 +1,8 @@
 """What is known of true factors after counting: for each row a distribution of 1 / factor, its quantiles and chances.
 
-Counting: the mid-P gamma distribution for a weighted sum of Poisson counts (Fay & Feuer 1997, Stat. Med. 16:791; Fay & Kim
-2017, Biom. J. 59:...): half of it takes the counts as they are, half as if one more had come where it weighs most. Clumping
-widens it; the error of the ambient mean multiplies it.
+Counting: the mid-P gamma distribution for a weighted sum of Poisson counts (Fay & Feuer 1997, doi 10.1002/(SICI)1097-0258
+(19970415)16:7<791; Fay & Kim 2017, doi 10.1002/bimj.201600111): half of it takes the counts as they are, half as if one
+more had come where it weighs most. Clumping widens it; the error of the ambient mean multiplies it.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ _GRID = np.sinh(np.linspace(-4.2, 4.2, 29)) / 2
 class Rows:
     """Leaks (1 / factor) to be judged, one a row: sum of weight * count over the exercises in it.
 
-    leak: the estimate; chance: sum of weight^2 * count; clump: sum of (weight * count)^2 / blocks; heaviest: the largest
-    weight; noise: relative variance of the ambient mean from noise; path: that for a drift of rate 1.
+    leak: the estimate; chance: sum of weight^2 * count; clump: sum of (weight * count)^2 / blocks; heaviest: the
+    largest weight; noise: relative variance of the ambient mean from noise; path: that for a drift of rate 1.
     """
 
     leak: Floats
@@ -73,8 +73,7 @@ class Belief:
 
     def below(self, leak: Floats) -> Floats:
         """Probability that the true leak of each row is below `leak` (rows, or rows x any)."""
-        got: Floats = self._by_kappa(leak) @ self._kappa_weight
-        return got
+        return _within(self._by_kappa(leak) @ self._kappa_weight)
 
     def _by_kappa(self, leak: Floats) -> Floats:
         from scipy.special import gammainc
@@ -91,7 +90,7 @@ class Belief:
         """Probability that every row of `which` (booleans) is below. Clumping is shared; the errors of neighbouring
         exercises' ambient means are taken as independent."""
         each = self._by_kappa(np.full(len(self.rows.leak), leak))[which.astype(bool)]
-        return float(np.prod(each, axis=0) @ self._kappa_weight)
+        return float(_within(np.prod(each, axis=0) @ self._kappa_weight))
 
     def ends(self) -> Floats:
         """The 95 % interval of each row's leak, (rows, 2); the lower end is 0 where nothing was counted."""
@@ -125,20 +124,27 @@ class Belief:
     def _z(self, log_leak: Floats) -> Floats:
         from scipy.special import ndtri
 
-        return np.clip(ndtri(self.below(np.exp(log_leak))), -37, 8)
+        got: Floats = np.clip(ndtri(self.below(np.exp(log_leak))), -37, 8)
+        return got
 
     def _spread(self) -> Floats:
         """Rough relative variance, to begin with."""
         r = self.rows
         kappa = float(self._kappa @ self._kappa_weight)
         counted = (r.chance + kappa * r.clump + r.heaviest**2) / (r.leak + r.heaviest) ** 2
-        got: Floats = counted + np.einsum("rn,rn->r", self._shift**2, self._shift_weight)
-        return np.minimum(got, 9.0)
+        got: Floats = np.minimum(counted + np.einsum("rn,rn->r", self._shift**2, self._shift_weight), 9.0)
+        return got
+
+
+def _within(p: Floats) -> Floats:
+    """Probabilities without what rounding added."""
+    got: Floats = np.clip(p, 0.0, 1.0)
+    return got
 
 
 def _nodes(freedom: float, n: int = 8) -> tuple[Floats, Floats]:
-    """By how much an observed variance may be too small: freedom / chi2, at Gauss-Legendre nodes of the cube root of its
-    probability, which are dense where the variance may be much too small."""
+    """By how much an observed variance may be too small: freedom / chi2, at Gauss-Legendre nodes of the cube root of
+    its probability, which are dense where the variance may be much too small."""
     from scipy.special import chdtri
 
     if freedom <= 0:

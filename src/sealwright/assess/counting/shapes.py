@@ -29,7 +29,7 @@ class Window(msgspec.Struct, frozen=True, kw_only=True):
 
 @dataclass(frozen=True, eq=False)
 class Stream:
-    """Samples of one air. `t`: when each sample ended, s, rising; `values`: see `Trace.unit`; NaN where none was had."""
+    """Samples of one air. `t`: when each sample ended, s, rising; `values`: see `Trace.unit`; NaN: none was had."""
 
     t: Floats
     values: Floats

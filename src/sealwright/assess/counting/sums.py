@@ -36,6 +36,9 @@ class Sums:
         with np.errstate(invalid="ignore", divide="ignore"):
             return self.total / self.n
 
+    def kept(self, keep: NDArray[np.bool_]) -> Sums:
+        return Sums(self.total[keep], self.n[keep], self.first[keep], self.until[keep], self.start[keep], self.end[keep])
+
 
 def sums(stream: Stream, start: Floats, end: Floats, step_s: float) -> Sums:
     """A sample belongs to a window when its middle lies within. Added up pairwise by NumPy, window by window, so that
@@ -112,9 +115,7 @@ def ambient_sums(trace: Trace, room: Sequence[Window], purge_s: float) -> Sums:
         start, end = start[order], end[order]
     got = sums(trace.ambient, start, end, trace.step_s)
     keep = got.n > 0
-    if keep.all():
-        return got
-    return Sums(*(a[keep] for a in (got.total, got.n, got.first, got.until, got.start, got.end)))
+    return got if keep.all() else got.kept(keep)
 
 
 def _purged(windows: Sequence[Window], purge_s: float) -> tuple[Floats, Floats]:

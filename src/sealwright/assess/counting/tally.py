@@ -13,10 +13,9 @@ from sealwright.assess.counting.spread import (
     BLOCK_S,
     Clumping,
     Spread,
-    alone,
     clumping,
     drift,
-    path_weights,
+    path_variance,
     room_noise,
 )
 from sealwright.assess.counting.sums import Ints, Sums, ambient_sums, beside, edges, spanned, sums
@@ -64,7 +63,7 @@ def tally(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Tall
     if not any(w.counts for w in masks):
         raise BadInput("No mask window with samples", place="windows",
                        mend="Give windows within the trace, longer than the purge")
-    inside = _kept(all_inside, all_inside.n > 0)
+    inside = all_inside.kept(all_inside.n > 0)
     outside = ambient_sums(trace, [w for w in windows if w.air == "ambient"], purge_s)
     low, high = beside(inside.start, inside.end, outside.start, outside.end)
     room = spanned(outside.mean, low, high)
@@ -74,28 +73,26 @@ def tally(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Tall
     names = list(dict.fromkeys(w.exercise for w in masks))
     owner = np.array([names.index(w.exercise) for w in masks])
     parts = _Parts(inside, outside, low, high, owner, room * inside.n)
-    total, reach, n = (np.bincount(owner, weights=v) for v in (inside.total, parts.reach, inside.n))
+    total, reach, n = (np.bincount(owner, weights=v) for v in (inside.total, parts.reach, inside.n.astype(float)))
     firsts = tuple(next(w for w in masks if w.exercise == name) for name in names)
     per = trace.per_value
     return Tally(firsts, total / n, reach / n, total * (np.nan if per is None else per), n * trace.step_s,
                  None if per is None else _belief(trace, parts, per, np.array([float(w.counts) for w in firsts])))
 
 
-def _kept(s: Sums, keep: object) -> Sums:
-    return Sums(*(a[keep] for a in (s.total, s.n, s.first, s.until, s.start, s.end)))
-
-
 def _belief(trace: Trace, p: _Parts, per: float, counts: Floats) -> Belief:
     outside = Sums(p.outside.total * per, p.outside.n, p.outside.first, p.outside.until, p.outside.start, p.outside.end)
     noise, _ = room_noise(_clean(trace.ambient.values) * per, outside, trace.step_s)
     k, reach = (np.bincount(p.owner, weights=v) * per for v in (p.inside.total, p.reach))
-    clump = np.bincount(p.owner, weights=(p.inside.total * per) ** 2 / np.maximum(1, p.inside.n * trace.step_s / BLOCK_S))
+    lengths = np.maximum(1, p.inside.n * trace.step_s / BLOCK_S)
+    clump = np.bincount(p.owner, weights=(p.inside.total * per) ** 2 / lengths)
     weights = np.vstack([np.diag(1 / reach), counts / counts.sum() / reach])
     shares = _shares(weights * k, p.owner, p.reach * per / reach[p.owner])
     room, path = _room(p, outside, shares, noise)
     rows = Rows(leak=weights @ k, chance=weights**2 @ k, clump=weights**2 @ clump, heaviest=weights.max(axis=1),
                 noise=room, path=path)
-    return Belief(rows, clumping(_clean(trace.mask.values) * per, p.inside, trace.step_s), drift(outside, noise))
+    wander = drift(outside, noise)
+    return Belief(rows, clumping(_clean(trace.mask.values) * per, p.inside, trace.step_s, wander.value), wander)
 
 
 def _clean(values: Floats) -> Floats:
@@ -123,11 +120,14 @@ def _room(p: _Parts, outside: Sums, shares: Floats, noise: Floats) -> tuple[Floa
     weight = shares @ use
     path = np.empty(len(shares))
     for r, share in enumerate(shares):
-        m, a = np.flatnonzero(share), np.flatnonzero(weight[r])
-        path[r] = path_weights(alone(m, p.inside.start, p.inside.end, share[m]),
-                               alone(a, outside.start, outside.end, weight[r][a]))
+        path[r] = path_variance(_spans(p.inside, share), _spans(outside, weight[r]))
     got: Floats = weight**2 @ noise
     return got, path
+
+
+def _spans(s: Sums, weight: Floats) -> tuple[Floats, Floats, Floats]:
+    used = weight != 0
+    return s.start[used], s.end[used], weight[used]
 
 
 def from_counts(k: Floats, reach: Floats, noise: Floats, counts: Floats) -> Belief:
