@@ -138,13 +138,17 @@ def _tell(found: Agreement, svg: Path | None) -> None:
     t = found.table
     say.line(f"{t.n} pairs count" + (f", of {found.every.n}" if found.every.n != t.n else ""), bold=True)
     say.table(("", "reference: fits>", "does not fit>"), [("test passed", t.d, t.c), ("test failed", t.b, t.a)])
-    say.table(("", "value>", "95 % interval>", "needed>", "", "of what", "source"), [
+    say.table(("", "value>", "95 % interval>", "needed>", "", "of what"), [
         (c.title, _number(c.value), f"{_number(c.low)} to {_number(c.high)}",
-         f"{'>' if c.strictly else '≥'} {c.needed:.2f}", _answer(c.met, c.sure), c.means,
-         c.source + (" (from memory, verify)" if c.read == "memory" else "")) for c in found.criteria])
+         f"{'>' if c.strictly else '≥'} {c.needed:.2f}", _answer(c.met, c.sure), c.means) for c in found.criteria])
     say.line(f"Passes as often as the reference? McNemar, exact: p = {found.mcnemar:.3g}")
     for note in found.notes:
         say.line(note)
+    sources: dict[str, list[str]] = {}
+    for c in found.criteria:
+        sources.setdefault(c.source + (" (from memory, verify)" if c.read == "memory" else ""), []).append(c.title)
+    for source, titles in sources.items():
+        say.line(f"{', '.join(titles)}: {source}.")
     unsure = sum(not c.sure for c in found.criteria)
     say.line("Not every demand is met." if not found.accepted else "Every demand is met." if not unsure else
              f"Every demand is met by its value; {unsure} of {len(found.criteria)} not surely.", bold=True)

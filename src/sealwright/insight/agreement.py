@@ -238,8 +238,8 @@ def _agreement(t: Table, every: Table, zone: Zone | None) -> Agreement:
 
 
 _ANNEX = "ANSI/AIHA Z88.10-2010 Annex A2"
-_BETA = f"{_ANNEX}, as quoted in NIOSHTIC-2 20023787 (no more than 5 % wrong passes, no more than 50 % wrong fails)"
-_KAPPA = f"{_ANNEX}, as quoted in J Occup Environ Hyg, doi 10.1080/15459624.2016.1237030 (0.70)"
+_BETA = "ANSI Z88.10-2001, as quoted in NIOSHTIC-2 20023787 (no more than 5 % wrong passes and 50 % wrong fails)"
+_KAPPA = "ANSI Z88.10, as quoted in J Occup Environ Hyg, doi 10.1080/15459624.2016.1237030 (0.70)"
 Demand = tuple[Literal["sensitivity", "pass-value", "specificity", "fail-value", "kappa"], str, str, float, bool, str,
                Read]
 DEMANDS: tuple[Demand, ...] = (
@@ -279,8 +279,8 @@ def _notes(t: Table, every: Table, zone: Zone | None, sensitivity: Proportion, s
     if sensitivity.value is not None and specificity.value is not None:
         value, _ = predictive_values(sensitivity.value, specificity.value, COMMON)
         said = f"{value:.3f}" if value is not None else "not known"
-        yield (f"{inadequate.value:.0%} of these fits are not good enough. Predictive values hold for that share "
-               f"alone: were it {COMMON:.0%}, the predictive value of a pass would be {said}.")
+        yield (f"{100 * inadequate.value:.0f} % of these fits are not good enough. Predictive values hold for that share "
+               f"alone: were it {100 * COMMON:.0f} %, the predictive value of a pass would be {said}.")
     for c in criteria:
         if c.met is None:
             yield f"{c.title} cannot be told: there is no such pair."

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from sealwright.insight.hood import Prediction
+from sealwright.insight.hood import Prediction, explanations
 from sealwright.pictures.glyphs import mark
 from sealwright.pictures.hood import hood_line, wanting
 from sealwright.pictures.pen import DOSE, FAINT, INK, PAPER, TASTE, clock, document, el, mark_of, text, width_of, wrap
@@ -35,7 +35,8 @@ def score_svg(score: Score, *, title: str, width: int = 1600, performed: Perform
     `standalone`: with its own ground and light and dark colours; otherwise those of the page around it. `beneath`: what
     the air under the hood held, drawn below each line on the same seconds.
     """
-    told, last = " ".join(describe(score, performed)), _last(score, performed)
+    told = " ".join([*describe(score, performed), *(explanations(beneath) if beneath else ())])
+    last = _last(score, performed)
     pen = _pen(score, performed, f"{mark_of(title, told, str(width))}-h" if performed and performed.gaps else "")
     marks, air = _marks(score, performed, last), f"{mark_of(title, told, str(width))}-a"
     body, y = _heading(score, title, width) if heading else ("", 4.0)
