@@ -119,7 +119,7 @@ def _blame(cells: pa.Array, decimal: str, place: Place) -> NoReturn:
 
 
 def _is_number(text: str) -> bool:
-    return bool(re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?|[-+]?(inf|infinity)", text, re.I))
+    return bool(re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?|[-+]?(inf|infinity)", text, re.I | re.A))
 
 
 def counted(values: Floats, place: Place) -> Floats:

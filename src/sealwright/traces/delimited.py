@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 HEAD = 256 * 1024
 """Bytes looked at to guess how a file is made."""
-BLOCK = 4 * 1024 * 1024
+BLOCK = 1024 * 1024
 """Bytes read at once; no row may be longer."""
 LOOK = 40
 """Rows among which the header is looked for."""
@@ -270,7 +270,7 @@ def batches(path: Path, plan: Layout) -> Iterator[Batch]:
     def amiss(row: Any) -> str:
         if not row.text.strip():
             return "skip"
-        ragged.append(_ragged(path, plan, first - 1 + (row.number or 1), row.actual_columns))
+        ragged.append(_ragged(path, plan, plan.data + (row.number or 1), row))
         return "error"
     before = plan.head.ends[plan.data - 1] if plan.data else 0
     with opened(path) as file:
@@ -297,9 +297,12 @@ def _reader(source: Bytes, plan: Layout, amiss: Any) -> Iterator[pa.RecordBatch]
                                              check_utf8=False, strings_can_be_null=False))
 
 
-def _ragged(path: Path, plan: Layout, row: int, found: int) -> BadInput:
-    mend = "Give every row as many cells as there are columns"
-    if plan.head.signs.delimiter == "," and found > plan.width:
+def _ragged(path: Path, plan: Layout, row: int, what: Any) -> BadInput:
+    """A row with too many or too few cells; pyarrow counts rows from the first of data."""
+    found, mend = what.actual_columns, "Give every row as many cells as there are columns"
+    if "\n" in what.text.strip():
+        mend += "; look for a quotation mark that is never closed"
+    elif plan.head.signs.delimiter == "," and found > plan.width:
         mend += "; if numbers are written with a decimal comma, export with ; between columns"
     return BadInput(f"{found} cells where there are {plan.width} columns", place=f"{path}: row {row}", mend=mend)
 
