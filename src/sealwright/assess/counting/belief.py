@@ -1,12 +1,13 @@
 """What is known of true factors after counting: for each row a distribution of 1 / factor, its quantiles and chances.
 
-Counting: the mid-P gamma distribution for a weighted sum of Poisson counts (Fay & Feuer 1997, doi 10.1002/(SICI)1097-0258
-(19970415)16:7<791; Fay & Kim 2017, doi 10.1002/bimj.201600111): half of it takes the counts as they are, half as if one
-more had come where it weighs most. Clumping widens it; the error of the ambient mean multiplies it.
+Counting: the mid-P gamma distribution for a weighted sum of Poisson counts (Fay & Feuer, Stat. Med. 1997, 16:791; Fay &
+Kim, Biom. J. 2017, doi 10.1002/bimj.201600111): half of it takes the counts as they are, half as if one more had come
+where it weighs most. Clumping widens it; the error of the ambient mean multiplies it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -73,7 +74,7 @@ class Belief:
 
     def below(self, leak: Floats) -> Floats:
         """Probability that the true leak of each row is below `leak` (rows, or rows x any)."""
-        return _within(self._by_kappa(leak) @ self._kappa_weight)
+        return within(self._by_kappa(leak) @ self._kappa_weight)
 
     def _by_kappa(self, leak: Floats) -> Floats:
         from scipy.special import gammainc
@@ -90,7 +91,7 @@ class Belief:
         """Probability that every row of `which` (booleans) is below. Clumping is shared; the errors of neighbouring
         exercises' ambient means are taken as independent."""
         each = self._by_kappa(np.full(len(self.rows.leak), leak))[which.astype(bool)]
-        return float(_within(np.prod(each, axis=0) @ self._kappa_weight))
+        return float(within(np.prod(each, axis=0) @ self._kappa_weight))
 
     def ends(self) -> Floats:
         """The 95 % interval of each row's leak, (rows, 2); the lower end is 0 where nothing was counted."""
@@ -98,27 +99,10 @@ class Belief:
 
         r = self.rows
         want = np.array([ndtri(LOW), ndtri(HIGH)])
-        sd = np.sqrt(self._spread())
-        at = np.log(r.leak + r.heaviest / 2)[:, None] + sd[:, None] * want
-        slope = np.repeat(sd[:, None], 2, axis=1)
-        low, high = np.full(at.shape, -np.inf), np.full(at.shape, np.inf)
-        z, before = self._z(at) - want, None
-        for _ in range(40):
-            low, high = np.where(z < 0, at, low), np.where(z < 0, high, at)
-            if before is not None:
-                with np.errstate(invalid="ignore", divide="ignore"):
-                    fresh = (at - before[0]) / (z - before[1])
-                slope = np.where(np.isfinite(fresh) & (fresh > 0), fresh, slope)
-            step = np.clip(-slope * z, -2.0, 2.0)
-            after = at + step
-            outside = (after <= low) | (after >= high)
-            after = np.where(outside & np.isfinite(low) & np.isfinite(high), (low + high) / 2, after)
-            before, at = (at, z), after
-            z = self._z(at) - want
-            if np.all((np.abs(z) < 1e-7) | ((r.leak == 0)[:, None] & (want < 0))):
-                break
-        got = np.exp(at)
-        got[r.leak == 0, 0] = 0.0
+        sd = np.repeat(np.sqrt(self._spread())[:, None], 2, axis=1)
+        begin = np.log(r.leak + r.heaviest / 2)[:, None] + sd * want
+        idle = (r.leak == 0)[:, None] & (want < 0)
+        got: Floats = np.where(idle, 0.0, np.exp(_roots(lambda at: np.where(idle, 0.0, self._z(at) - want), begin, sd)))
         return got
 
     def _z(self, log_leak: Floats) -> Floats:
@@ -136,7 +120,25 @@ class Belief:
         return got
 
 
-def _within(p: Floats) -> Floats:
+def _roots(f: Callable[[Floats], Floats], at: Floats, slope: Floats) -> Floats:
+    """Where the rising f is 0, for each element: secant steps, bounded and kept within what has been bracketed."""
+    low, high, z = np.full(at.shape, -np.inf), np.full(at.shape, np.inf), f(at)
+    for _ in range(60):
+        low, high = np.where(z < 0, at, low), np.where(z < 0, high, at)
+        after = at + np.clip(-slope * z, -2.0, 2.0)
+        out = ((after <= low) | (after >= high)) & np.isfinite(low + high) & (z != 0)
+        after = np.where(out, (low + high) / 2, after)
+        fresh = f(after)
+        if np.abs(fresh).max() < 1e-7:
+            return after
+        with np.errstate(invalid="ignore", divide="ignore"):
+            secant = (after - at) / (fresh - z)
+        slope = np.where(np.isfinite(secant) & (secant > 0), secant, slope)
+        at, z = after, fresh
+    return at
+
+
+def within(p: Floats) -> Floats:
     """Probabilities without what rounding added."""
     got: Floats = np.clip(p, 0.0, 1.0)
     return got

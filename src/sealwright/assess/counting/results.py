@@ -18,8 +18,8 @@ from sealwright.assess.measured import Basis, Doubt, Factor, Measured, PassRule
 from sealwright.errors import BadInput
 
 _COUNTED = "95 % from the mid-P gamma distribution of a weighted sum of counts (Fay & Feuer 1997, Fay & Kim 2017)"
-FROM_SAMPLES = (_COUNTED + "; breathing and clumping from blocks of samples, pooled over the exercises; noise and drift "
-                "of the room's air between its windows as a random walk")
+FROM_SAMPLES = (_COUNTED + "; breathing and clumping from blocks of samples, pooled over the exercises; noise and "
+                "drift of the room's air between its windows as a random walk")
 FROM_TOTALS = _COUNTED + "; counting alone: breathing and drift do not show in single totals and may add to it"
 NO_INTERVAL = "no interval: how many particles were counted is not on record"
 
@@ -40,7 +40,7 @@ class _Line(NamedTuple):
     """the factor if a single particle had been counted"""
     mask: float | None = None
     ambient: float | None = None
-    count: float | None = None
+    particles: float | None = None
     seconds: float | None = None
 
 
@@ -81,7 +81,7 @@ def from_readings(readings: Sequence[Reading], *, pass_level: int, pass_rule: Pa
     if len(counted) < len(lines):
         return _measured(lines, None, pass_level, pass_rule, NO_INTERVAL, ())
     belief = from_counts(*(np.array(v, dtype=float) for v in zip(*(
-        (x.count, x.one_count, 1 / (r.ambient_count or 1), x.in_overall) for x, r in counted), strict=True)))
+        (x.particles, x.one_count, 1 / (r.ambient_count or 1), x.in_overall) for x, r in counted), strict=True)))
     unseen = Doubt(code="spread-unseen", text="Single totals show chance alone; breathing and drift may add to it.")
     return _measured(lines, belief, pass_level, pass_rule, FROM_TOTALS, (unseen,))
 
@@ -129,15 +129,16 @@ def _sure(belief: Belief, level: int) -> list[tuple[float | None, float | None, 
 
 
 def _factor(x: _Line, low: float | None, high: float | None, p: float | None) -> Factor:
-    return Factor(exercise=x.exercise, title=x.title, factor=x.factor, low=low, high=high, p_above=p, counts=x.in_overall,
-                  basis=x.basis, mask=x.mask, ambient=x.ambient, mask_count=x.count, mask_s=x.seconds)
+    return Factor(exercise=x.exercise, title=x.title, factor=x.factor, low=low, high=high, p_above=p,
+                  counts=x.in_overall, basis=x.basis, mask=x.mask, ambient=x.ambient, mask_count=x.particles,
+                  mask_s=x.seconds)
 
 
 def _overall(lines: Sequence[_Line], low: float | None, high: float | None, p: float | None) -> Factor:
     leaks = math.fsum(1 / x.factor for x in lines if x.factor)
     order: tuple[Basis, ...] = ("reading", "concentrations", "counts")
     basis = next(b for b in order if any(x.basis == b for x in lines))
-    counted = [x.count for x in lines if x.count is not None]
+    counted = [x.particles for x in lines if x.particles is not None]
     seconds = [x.seconds for x in lines if x.seconds is not None]
     return Factor(exercise="overall", title="Overall", factor=len(lines) / leaks if leaks else None, low=low, high=high,
                   p_above=p, basis=basis, mask_count=math.fsum(counted) if len(counted) == len(lines) else None,

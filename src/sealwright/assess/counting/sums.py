@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -21,7 +21,7 @@ _TOUCH = 0.1
 @dataclass(frozen=True, eq=False)
 class Sums:
     """One row a window: `total` of the values that are numbers and not below zero, how many those are (`n`), and the
-    first and last sample's index (`first` included, `until` not). `start`, `end`: s."""
+    samples' index from `first` (included) to `until` (not). `start`, `end`: s."""
 
     total: Floats
     n: Ints
@@ -36,8 +36,10 @@ class Sums:
         with np.errstate(invalid="ignore", divide="ignore"):
             return self.total / self.n
 
-    def kept(self, keep: NDArray[np.bool_]) -> Sums:
-        return Sums(self.total[keep], self.n[keep], self.first[keep], self.until[keep], self.start[keep], self.end[keep])
+    def kept(self, keep: NDArray[np.bool_] | Ints) -> Sums:
+        """The rows marked true, or those with these indices."""
+        return Sums(self.total[keep], self.n[keep], self.first[keep], self.until[keep], self.start[keep],
+                    self.end[keep])
 
 
 def sums(stream: Stream, start: Floats, end: Floats, step_s: float) -> Sums:
@@ -92,14 +94,30 @@ def beside(mask_start: Floats, mask_end: Floats, start: Floats, end: Floats) -> 
     return low, high
 
 
+def in_order(trace: Trace) -> Trace:
+    """The samples by rising time, as they should have come; a clock that jumped is a doubt (see `quality`)."""
+    mask = _rising(trace.mask)
+    ambient = mask if trace.ambient is trace.mask else _rising(trace.ambient)
+    return trace if mask is trace.mask and ambient is trace.ambient else replace(trace, mask=mask, ambient=ambient)
+
+
+def _rising(s: Stream) -> Stream:
+    if (s.t[1:] >= s.t[:-1]).all():
+        return s
+    order = np.argsort(s.t, kind="stable")
+    return Stream(s.t[order], s.values[order])
+
+
 def factors(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Floats:
     """Fit factor of each mask window, in the order given; NaN where nothing was counted in the mask or no sample is.
 
     The fast path: no intervals, no pooling of windows. Values below zero and NaN are left out as missing.
     """
-    masks = [w for w in windows if w.air == "mask"]
-    room = [w for w in windows if w.air == "ambient"]
-    inside, outside = sums(trace.mask, *_purged(masks, purge_s), trace.step_s), ambient_sums(trace, room, purge_s)
+    trace = in_order(trace)
+    start, end = edges(windows)
+    mask = np.fromiter([w.air == "mask" for w in windows], np.bool_, len(windows))
+    inside, outside = _both(trace, start + purge_s if purge_s else start, end, mask)
+    outside = _rows_in_order(outside)
     low, high = beside(inside.start, inside.end, outside.start, outside.end)
     with np.errstate(invalid="ignore", divide="ignore"):
         got = spanned(outside.mean, low, high) / inside.mean
@@ -107,20 +125,27 @@ def factors(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Fl
     return got
 
 
+def _both(trace: Trace, start: Floats, end: Floats, mask: NDArray[np.bool_]) -> tuple[Sums, Sums]:
+    """Mask windows and ambient windows; in one go where one counter made both."""
+    if trace.mask is trace.ambient:
+        every = sums(trace.mask, start, end, trace.step_s)
+        return every.kept(mask), every.kept(~mask)
+    return (sums(trace.mask, start[mask], end[mask], trace.step_s),
+            sums(trace.ambient, start[~mask], end[~mask], trace.step_s))
+
+
+def _rows_in_order(s: Sums) -> Sums:
+    """Rising in time, without those that hold no sample."""
+    if (s.n > 0).all() and (s.start[1:] >= s.start[:-1]).all():
+        return s
+    order = np.argsort(s.start, kind="stable")
+    return s.kept(order[s.n[order] > 0])
+
+
 def ambient_sums(trace: Trace, room: Sequence[Window], purge_s: float) -> Sums:
     """Sums of the ambient windows, rising in time, without those that hold no sample."""
-    start, end = _purged(room, purge_s)
-    if np.any(np.diff(start) < 0):
-        order = np.argsort(start, kind="stable")
-        start, end = start[order], end[order]
-    got = sums(trace.ambient, start, end, trace.step_s)
-    keep = got.n > 0
-    return got if keep.all() else got.kept(keep)
-
-
-def _purged(windows: Sequence[Window], purge_s: float) -> tuple[Floats, Floats]:
-    start, end = edges(windows)
-    return (start + purge_s if purge_s else start), end
+    start, end = edges(room)
+    return _rows_in_order(sums(trace.ambient, start + purge_s, end, trace.step_s))
 
 
 def spanned(values: Floats, low: Ints, high: Ints) -> Floats:

@@ -18,7 +18,7 @@ from sealwright.assess.counting.spread import (
     path_variance,
     room_noise,
 )
-from sealwright.assess.counting.sums import Ints, Sums, ambient_sums, beside, edges, spanned, sums
+from sealwright.assess.counting.sums import Ints, Sums, ambient_sums, beside, edges, in_order, spanned, sums
 from sealwright.errors import BadInput
 
 
@@ -56,7 +56,7 @@ class _Parts:
 
 def tally(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Tally:
     """Raises BadInput when no counting mask window or no ambient window holds a sample."""
-    masks = [w for w in windows if w.air == "mask"]
+    trace, masks = in_order(trace), [w for w in windows if w.air == "mask"]
     start, end = edges(masks)
     all_inside = sums(trace.mask, start + purge_s, end, trace.step_s)
     masks = [w for w, n in zip(masks, all_inside.n, strict=True) if n]
@@ -73,19 +73,25 @@ def tally(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Tall
     names = list(dict.fromkeys(w.exercise for w in masks))
     owner = np.array([names.index(w.exercise) for w in masks])
     parts = _Parts(inside, outside, low, high, owner, room * inside.n)
-    total, reach, n = (np.bincount(owner, weights=v) for v in (inside.total, parts.reach, inside.n.astype(float)))
+    total, reach, n = (_by(owner, v) for v in (inside.total, parts.reach, inside.n.astype(float)))
     firsts = tuple(next(w for w in masks if w.exercise == name) for name in names)
     per = trace.per_value
     return Tally(firsts, total / n, reach / n, total * (np.nan if per is None else per), n * trace.step_s,
                  None if per is None else _belief(trace, parts, per, np.array([float(w.counts) for w in firsts])))
 
 
+def _by(owner: Ints, values: Floats) -> Floats:
+    """Sums by exercise."""
+    got: Floats = np.bincount(owner, weights=values).astype(np.float64)
+    return got
+
+
 def _belief(trace: Trace, p: _Parts, per: float, counts: Floats) -> Belief:
     outside = Sums(p.outside.total * per, p.outside.n, p.outside.first, p.outside.until, p.outside.start, p.outside.end)
     noise, _ = room_noise(_clean(trace.ambient.values) * per, outside, trace.step_s)
-    k, reach = (np.bincount(p.owner, weights=v) * per for v in (p.inside.total, p.reach))
+    k, reach = (_by(p.owner, v) * per for v in (p.inside.total, p.reach))
     lengths = np.maximum(1, p.inside.n * trace.step_s / BLOCK_S)
-    clump = np.bincount(p.owner, weights=(p.inside.total * per) ** 2 / lengths)
+    clump = _by(p.owner, (p.inside.total * per) ** 2 / lengths)
     weights = np.vstack([np.diag(1 / reach), counts / counts.sum() / reach])
     shares = _shares(weights * k, p.owner, p.reach * per / reach[p.owner])
     room, path = _room(p, outside, shares, noise)
