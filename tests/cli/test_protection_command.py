@@ -69,6 +69,7 @@ def test_explained_at_the_level_of_the_rules(run, tmp_path: Path) -> None:
     (["--concentration", "0", "--limit", "1"], "concentration", "no concentration"),
     (["--explain", "--class", "scarf"], "class", "no class"),
     (["--explain", "--fit-factor", "-3"], "fit factor", "no fit"),
+    (["--explain", "--class", "powered-hood"], "class", "no fit factor"),
 ])
 def test_what_is_refused(run, argv: list[str], place: str, found: str) -> None:
     code, out, err = run("--rules", "us", *argv)

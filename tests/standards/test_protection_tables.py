@@ -9,6 +9,7 @@ from sealwright.programme.protection import (
     equipment,
     explain,
     greatest_use_concentration,
+    pass_level_for,
     table,
     usable_factor,
 )
@@ -68,6 +69,13 @@ def test_full_face_masks_are_not_passed_by_taste_in_the_uk() -> None:
     """INDG479 (from memory)."""
     assert usable_factor(equipment("uk", "full-p3"), "qualitative").factor == 0
     assert usable_factor(equipment("uk", "ffp3"), "qualitative").factor == 20
+
+
+@pytest.mark.parametrize("rules, cls, level", [("us", "half", 100), ("us", "quarter", 100), ("us", "full", 500),
+                                               ("uk", "ffp3", 100), ("uk", "full-p3", 2000)])
+def test_pass_levels(rules: str, cls: str, level: int) -> None:
+    """29 CFR 1910.134(f)(7), from memory (quarter and half 100, full 500); INDG479, second-hand (100, full 2000)."""
+    assert pass_level_for(equipment(rules, cls)) == level
 
 
 def test_maximum_use_concentration() -> None:

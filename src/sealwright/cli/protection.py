@@ -59,8 +59,8 @@ def protection(
     found = p.classes_reaching(rules, needed or 1e-9, form=words["form"], passed_by=words["passed_by"])
     told, picture = None, None
     if explain or svg:
-        cls = p.equipment(rules, class_id) if class_id else (found or shown.classes)[0]
-        level = pass_level or _level(cls)
+        cls = p.equipment(rules, class_id) if class_id else next(c for c in (*found, *shown.classes) if c.tight)
+        level = pass_level or p.pass_level_for(cls)
         told = p.explain(fit_factor, cls.apf, level)
         picture = _draw(cls, level, fit_factor, needed) if svg else None
     if svg and picture:
@@ -90,11 +90,6 @@ def _needed(concentration: float | None, limit: float | None, unit: str, atmosph
                            mend="Give both, or neither for the whole table")
         concentration = limit = 1.0
     return needed_factor(Amount(concentration, unit), Amount(limit, unit), atmosphere=atmosphere)
-
-
-def _level(cls: EquipmentClass) -> int:
-    """The fit factor that the rules ask of this kind of facepiece; 100 where they say nothing of it."""
-    return {("us", "full"): 500, ("uk", "full"): 2000}.get((cls.rule_set, cls.kind), 100)
 
 
 def _draw(cls: EquipmentClass, pass_level: int, fit_factor: float | None, needed: float | None) -> bytes:

@@ -19,6 +19,7 @@ from typing import Literal, NoReturn
 import msgspec
 
 from sealwright.errors import BadInput, NotFound, SealwrightError
+from sealwright.protocols import published
 from sealwright.protocols.types import Claim, Source
 
 FacepieceKind = Literal["quarter", "filtering", "half", "full", "hood", "loose"]
@@ -220,6 +221,19 @@ def greatest_use_concentration(apf: int, limit: Amount, *, dangerous: Amount | N
     if ceiling.unit != lim.unit:
         raise BadInput(f"limit in {lim.unit}, danger in {ceiling.unit}", place="unit", mend="Give both in one unit")
     return min(most, ceiling, key=lambda a: a.value)
+
+
+def pass_level_for(cls: EquipmentClass) -> int:
+    """The fit factor that the published quantitative methods of its rule set ask of a facepiece of this kind.
+
+    Raises BadInput for a hood or a loose-fitting facepiece: they have no seal, so no fit factor.
+    """
+    if not cls.tight:
+        raise BadInput(f"{cls.title} does not seal to the face, so it has no fit factor", place="class",
+                       mend="Choose a mask or a filtering facepiece")
+    kind = "half" if cls.kind == "quarter" else cls.kind
+    levels = (p.level_for(kind) for p in published().values() if p.quantitative and p.rule_set == cls.rule_set)
+    return max((level.value for level in levels if level), default=100)
 
 
 def usable_factor(cls: EquipmentClass, passed_by: Test) -> Usable:
