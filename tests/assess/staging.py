@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from sealwright.assess import Event, Verdict, decode, judge
+import pytest
+
+from sealwright.assess import DEPARTURES, Event, Verdict, decode, judge
 from sealwright.demo.player import Tweak, play
 from sealwright.protocols import get
 
@@ -26,6 +28,25 @@ def events_of(dicts: list[dict[str, Any]]) -> list[Event]:
 
 def judged(*tweaks: Tweak, **options: Any) -> Verdict:
     return judge(events_of(played(*tweaks, **options)))
+
+
+def case(code: str, severity: str, result: str, *tweaks: Any, only: bool = True, **options: Any) -> Any:
+    """One departure with what must come of it. `only`: the finding must be the only one."""
+    return pytest.param(code, severity, result, tweaks, options, only, id=f"{code}-{severity}-{result}")
+
+
+def found_as_told(code: str, severity: str, result: str, tweaks: Any, options: Any, only: bool) -> None:
+    """A bent test has the finding, and the table allows it."""
+    verdict = judged(*tweaks, **options)
+    found = codes(verdict)
+    assert found.get(code) == severity
+    assert verdict.result == result
+    if only:
+        assert set(found) == {code}
+    for finding in verdict.findings:
+        assert finding.severity in DEPARTURES[finding.code].severities
+        assert finding.source and finding.text
+    assert severity in DEPARTURES[code].severities
 
 
 def codes(verdict: Verdict) -> dict[str, str]:

@@ -10,18 +10,15 @@ from typing import Any
 
 import msgspec
 import pytest
-from tests.assess.staging import START, codes, events_of, judged, played
+from tests.assess.staging import START, case, codes, events_of, found_as_told, judged, played
+from tests.assess.test_departures_methods import CASES as METHODS
+from tests.assess.test_departures_methods import ELSEWHERE as METHODS_ELSEWHERE
 
 from sealwright.assess import DEPARTURES, judge
 from sealwright.demo import tweaks as bend
 from sealwright.protocols import get
 
 MINUTE, DAY = 60_000, 86_400_000
-
-
-def case(code: str, severity: str, result: str, *tweaks: Any, only: bool = True, **options: Any) -> Any:
-    """`only`: the finding must be the only one."""
-    return pytest.param(code, severity, result, tweaks, options, only, id=f"{code}-{severity}-{result}")
 
 
 CASES = [
@@ -173,22 +170,13 @@ def test_a_plain_test_passes_without_a_finding() -> None:
 
 @pytest.mark.parametrize(("code", "severity", "result", "tweaks", "options", "only"), CASES)
 def test_a_departure_is_found(code: str, severity: str, result: str, tweaks: Any, options: Any, only: bool) -> None:
-    verdict = judged(*tweaks, **options)
-    found = codes(verdict)
-    assert found.get(code) == severity
-    assert verdict.result == result
-    if only:
-        assert set(found) == {code}
-    row = DEPARTURES[code]
-    for finding in verdict.findings:
-        assert finding.severity in DEPARTURES[finding.code].severities
-        assert finding.source and finding.text
-    assert severity in row.severities
+    found_as_told(code, severity, result, tweaks, options, only)
 
 
 def test_every_code_and_severity_has_a_case() -> None:
-    covered = {(p.values[0], p.values[1]) for p in CASES}
-    wanted = {(d.code, s) for d in DEPARTURES.values() for s in d.severities if d.code not in ELSEWHERE}
+    covered = {(p.values[0], p.values[1]) for p in [*CASES, *METHODS]}
+    wanted = {(d.code, s) for d in DEPARTURES.values() for s in d.severities
+              if d.code not in ELSEWHERE | METHODS_ELSEWHERE}
     assert wanted - covered == set()
 
 

@@ -16,7 +16,7 @@ from sealwright.assess.events import (
 )
 from sealwright.assess.facts import MeasuredFacts, span
 from sealwright.assess.measured import Measured
-from sealwright.assess.measuring import last_readings, makes_factor, pass_level
+from sealwright.assess.measuring import last_readings, makes_factor, pass_level, sampled_peaks
 from sealwright.assess.method import ms_of
 from sealwright.protocols import CountingProtocol, PressureProtocol, rule_sets
 
@@ -81,6 +81,8 @@ def readings_made(f: MeasuredFacts) -> None:
     for mark in last.values():
         if kind is ExerciseRead and not makes_factor(mark.data) and not sampled:
             f.found("reading-short", f"{f.m.titles[mark.data.exercise]}: the reading makes no factor", at=mark.at)
+    if len({(m.data.unit, m.data.step_ms) for m in sampled}) > 1:
+        f.found("samples-mixed", "Samples of more than one unit or step", at=sampled[0].at)
     if any(m.data.proposed for m in f.all(WindowsAccepted)):
         f.found("windows-proposed", "The windows were proposed from the data and accepted by the tester")
 
@@ -88,8 +90,10 @@ def readings_made(f: MeasuredFacts) -> None:
 def all_measured(f: MeasuredFacts, numbers: Measured | None) -> None:
     """Every exercise that counts has a number, once the test is over."""
     have = {x.exercise for x in numbers.exercises} if numbers else set()
+    if not f.all(SamplesTaken):
+        have |= last_readings(f).keys()  # one that makes no factor is found as such
     missing = [e.title for e in f.p.exercises if e.counts and e.id not in have]
-    if missing and f.over and f.use:
+    if missing and f.over and f.use and pass_level(f):
         f.found("reading-missing", f"No reading: {', '.join(missing)}", at=f.end_at)
 
 
@@ -112,12 +116,17 @@ def peaks_low(f: MeasuredFacts, numbers: Measured | None) -> None:
     limit = next((p for p in limits if p.kind == f.opened.facepiece.kind), None)
     if limit is None:
         return
-    for exercise, mark in last_readings(f).items():
-        x = mark.data
-        peak = getattr(x, "peak_milli", None)
-        if peak is not None and x.ambient_milli and peak * 1000 > limit.per_mille * x.ambient_milli:
-            f.found("peak-high", f"{f.m.titles[exercise]}: a peak of {100 * peak / x.ambient_milli:.1f} % of the "
-                                 f"challenge; {limit.per_mille / 10:g} % ends the test", at=mark.at)
+    for exercise, share, at in sampled_peaks(f) if f.all(SamplesTaken) else _read_peaks(f):
+        if share * 1000 > limit.per_mille:
+            f.found("peak-high", f"{f.m.titles.get(exercise, exercise)}: a peak of {100 * share:.1f} % of the "
+                                 f"challenge; {limit.per_mille / 10:g} % ends the test", at=at)
+
+
+def _read_peaks(f: MeasuredFacts) -> list[tuple[str, float, int]]:
+    """(exercise, peak as a share of the challenge, instant) as read off the instrument."""
+    read = last_readings(f).items()
+    return [(exercise, m.data.peak_milli / m.data.ambient_milli, m.at) for exercise, m in read
+            if getattr(m.data, "peak_milli", None) is not None and m.data.ambient_milli]
 
 
 def breath_held(f: MeasuredFacts) -> None:

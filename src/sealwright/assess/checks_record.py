@@ -11,6 +11,7 @@ from sealwright.assess.events import (
     Noticed,
     Opened,
     RoomReturned,
+    SamplesTaken,
     TakenOver,
     Tasted,
 )
@@ -44,6 +45,8 @@ def times_forward(f: Facts) -> None:
     """Recorded order is the order in which the room saw things; its clock should agree, within the tolerance."""
     worst, where, last = f.m.clock_step_ms, None, 0
     for e in f.events:
+        if type(e.data) is SamplesTaken:  # from an instrument, not seen by the room: in an order of its own
+            continue
         back = last - e.at
         if back > 0:
             if _named_afterwards(e.data):

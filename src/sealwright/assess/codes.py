@@ -245,6 +245,11 @@ _MEASURED = (
          "Factors were entered although samples are on record; the samples count."),
     _row("no-uncertainty", "note", "ours",
          "Only factors or concentrations are on record, no counts: how sure the number is cannot be said."),
+    _row("spread-unseen", "note", "ours",
+         "Only total counts are on record: the interval knows chance alone, not breathing or drift of the room's air."),
+    _row("samples-mixed", "void", "ours",
+         "Samples of two units or two lengths of step are on record; they cannot be counted together.", "repeat",
+         "Record all samples in one unit with one step"),
     _row("windows-proposed", "note", "ours",
          "Which samples count was proposed from the data and accepted by the tester, not taken from the score."),
     _row("run-again", "void", "ours", "The exercises were begun more than once.", "repeat"),
@@ -267,8 +272,6 @@ _MEASURED = (
          "Particles made by the wearer (breath after smoking, speech) are suspected: they read as leak."),
     _row("data-channels-swapped", "void", "ours", "More particles inside the mask than outside: channels swapped?",
          "repeat", "Check which line is which"),
-    _row("data-negative", "void", "ours", "Values below zero.", "repeat"),
-    _row("data-not-a-number", "major", "ours", "Values that are no number."),
     _row("data-other", "minor", "ours", "Another doubt about the data, in its own words."),
 )
 

@@ -160,6 +160,7 @@ def lost(f: MeasuredFacts, numbers: Measured) -> bool:
     return sum(1 / x if x > 0 else math.inf for x in known) * numbers.pass_level > n * (1 + 1e-9)
 
 
+_UNNOTICED = {"taste": "Not tasted", "vapour": "Not smelled", "smoke": "No reaction to the smoke"}
 _NOTICED = {"taste": "tasted", "vapour": "smelled", "smoke": "reacted to the smoke"}
 
 
@@ -172,7 +173,7 @@ def _reason(result: Result, f: TasteFacts | NoticeFacts) -> str:
         word = "tasted" if f.p.method == "taste" else "noticed"
         return f"Not {word} {how}: {f.p.agent_name} does not suit this wearer"
     if result == "pass":
-        return f"Not {noticed} through {len(f.m.exercise_ids)} exercises; {_PROVEN[f.p.method]}"
+        return f"{_UNNOTICED[f.p.method]} through {len(f.m.exercise_ids)} exercises; {_PROVEN[f.p.method]}"
     return _unproven(result, f)
 
 

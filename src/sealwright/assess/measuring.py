@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from sealwright.assess.events import ExerciseRead, InstrumentNamed, LeakRead, SamplesTaken, WindowsAccepted
 from sealwright.assess.facts import Mark, MeasuredFacts
 from sealwright.assess.measured import Measured, PassRule
+from sealwright.assess.method import ms_of
 from sealwright.assess.pressure import Leak, measure_leaks
+from sealwright.errors import BadInput
 from sealwright.protocols import CountingProtocol, MeasuredProtocol, PressureProtocol, rule_sets
 
 if TYPE_CHECKING:
@@ -106,21 +109,63 @@ def _thousandth(value: int | None) -> float | None:
 def _samples(f: MeasuredFacts, level: int, rule: PassRule) -> Measured | None:
     from sealwright.assess.counting import measure
 
-    windows = windows_of(f)
-    trace = trace_of(f)
-    if trace is None or not any(w.air == "mask" and w.counts for w in windows):
+    windows, trace = purged(f, windows_of(f)), trace_of(f)
+    if trace is None or not windows or not isinstance(f.p, CountingProtocol):
         return None
-    purge = f.p.purge.value if isinstance(f.p, CountingProtocol) and f.p.purge.unit == "s" else 0
-    return measure(trace, windows, pass_level=level, pass_rule=rule, purge_s=float(purge))
+    try:
+        return measure(trace, windows, pass_level=level, pass_rule=rule, least_ambient=float(f.p.least_ambient.value))
+    except BadInput:  # no window holds a sample, or the room's air held nothing: found as readings that are missing
+        return None
+
+
+def purged(f: MeasuredFacts, windows: Sequence[Window]) -> list[Window]:
+    """Windows without the time in which the air before leaves the line: after each change of air on one channel.
+
+    Windows drawn by hand are taken as they were drawn.
+    """
+    import msgspec
+
+    accepted = f.last(WindowsAccepted, None)
+    if not isinstance(f.p, CountingProtocol) or (accepted and not accepted.data.proposed) or _two_channels(f):
+        return list(windows)
+    ordered, purge_s, found = sorted(windows, key=lambda w: w.start_s), ms_of(f.p.purge) / 1000, []
+    for n, w in enumerate(ordered):
+        changed = n == 0 or ordered[n - 1].air != w.air
+        found.append(msgspec.structs.replace(w, start_s=min(w.start_s + purge_s, w.end_s)) if changed else w)
+    return found
+
+
+def _two_channels(f: MeasuredFacts) -> bool:
+    """Whether mask and room were sampled at the same time."""
+    spans = sorted((m.data.started_at, m.data.started_at + m.data.step_ms * len(m.data.values), m.data.air)
+                   for m in f.all(SamplesTaken))
+    return any(a[2] != b[2] and b[0] < a[1] - 1000 for a, b in pairwise(spans))
+
+
+def sampled_peaks(f: MeasuredFacts) -> list[tuple[str, float, int]]:
+    """(exercise, highest mask sample as a share of the mean outside, its instant) of each mask window."""
+    outside = [v for m in f.all(SamplesTaken) if m.data.air == "ambient" for v in m.data.values]
+    inside = [(m.data.started_at + m.data.step_ms * (k + 1), v) for m in f.all(SamplesTaken) if m.data.air == "mask"
+              for k, v in enumerate(m.data.values)]
+    if not any(outside):
+        return []
+    mean, origin, found = sum(outside) / len(outside), f.origin or 0, []
+    for w in purged(f, windows_of(f)):
+        start, end = (origin + round(s * 1000) for s in (w.start_s, w.end_s))
+        within = [(v, at) for at, v in inside if start < at <= end]
+        if w.air == "mask" and within:
+            peak, at = max(within)
+            found.append((w.exercise, peak / mean, at))
+    return found
 
 
 def trace_of(f: MeasuredFacts) -> Trace | None:
-    """All samples on record; seconds from the first exercise. None when an air is missing."""
+    """All samples on record; seconds from the first exercise. None when an air is missing or they are of two sorts."""
     from sealwright.assess.counting import Trace
 
     marks = f.all(SamplesTaken)
     mask, ambient = (_stream(f, [m for m in marks if m.data.air == air]) for air in ("mask", "ambient"))
-    if mask is None or ambient is None:
+    if mask is None or ambient is None or len({(m.data.unit, m.data.step_ms) for m in marks}) > 1:
         return None
     first = marks[0].data
     named = f.last(InstrumentNamed, None)

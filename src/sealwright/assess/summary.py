@@ -39,27 +39,52 @@ def numbers(m: Measured) -> list[str]:
     lines = [f"  pass level {m.pass_level}, {rule}"]
     for x in (*m.exercises, m.overall):
         name = x.title or x.exercise
-        lines.append(f"  {name}: {factor_words(x)}" + ("" if x.counts else " (left out of the overall factor)"))
+        left_out = "" if x.counts else " (left out of the overall factor)"
+        lines.append(f"  {name}: {factor_words(x, m.pass_level)}{left_out}")
+    if m.p_pass is not None and m.overall.basis == "pressure":  # elsewhere the sentence says it
+        lines.append(f"  chance that the true factors meet this: {chance(m.p_pass)}")
     if m.method:
         lines.append(f"  intervals: {m.method}")
     return lines
 
 
-def factor_words(x: Factor) -> str:
+def factor_words(x: Factor, level: int | None = None) -> str:
     """A factor and its interval: "134 (95 %: 101 to 181)", "at least 2,300 (nothing counted in the mask)"."""
     if x.factor is None:
-        return f"at least {rounded(x.low)} (nothing counted in the mask)"
+        return f"at least {rounded(x.low, level)} (nothing counted in the mask)"
     if x.low is None:
-        return rounded(x.factor)
-    high = rounded(x.high) if x.high is not None else "no upper end"
-    return f"{rounded(x.factor)} (95 %: {rounded(x.low)} to {high})"
+        return rounded(x.factor, level)
+    return f"{rounded(x.factor, level)} (95 %: {interval(x, level)})"
 
 
-def rounded(value: float | None) -> str:
-    """A factor to three figures, whole from 100 on."""
+def interval(x: Factor, level: int | None = None) -> str:
+    """The ends of the 95 % interval: "101 to 181", "more than 2,300"; empty when not known."""
+    if x.low is None:
+        return ""
+    if x.high is None:
+        return f"more than {rounded(x.low, level)}"
+    return f"{rounded(x.low, level)} to {rounded(x.high, level)}"
+
+
+def chance(p: float) -> str:
+    """A probability as people say it, never certain."""
+    return "above 99 %" if p > 0.99 else "below 1 %" if p < 0.01 else f"about {100 * p:.0f} %"
+
+
+def rounded(value: float | None, level: int | None = None) -> str:
+    """A factor to three figures, whole from 100 on; to more where it would else seem to stand on the level's other
+    side (99.97 is no 100)."""
     if value is None:
         return "not known"
+    said = _three_figures(value)
+    for digits in range(1, 7):
+        if level is None or (float(said.replace(",", "")) >= level) == (value >= level):
+            break
+        said = f"{value:,.{digits}f}"
+    return said
+
+
+def _three_figures(value: float) -> str:
     if value >= 1000:
-        digits = len(str(int(value))) - 3
-        return f"{round(value, -digits):,.0f}"
+        return f"{round(value, 3 - len(str(int(value)))):,.0f}"
     return f"{value:.0f}" if value >= 100 else f"{value:.1f}" if value >= 10 else f"{value:.2f}"

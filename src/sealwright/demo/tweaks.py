@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from sealwright.demo.player import DAY, MINUTE, SECOND, Draft, Tweak
+from sealwright.demo.playing import DAY, MINUTE, SECOND, Draft, Tweak
 
 Event = dict[str, Any]
 Pick = Callable[[Event], bool]
@@ -226,3 +226,67 @@ def room_away(second: float, seconds: float) -> Tweak:
 def clock_backwards(seconds: float, kind: str = "exercise-started", **data: Any) -> Tweak:
     """From the first event of a kind on, the room's clock runs behind by so many seconds: recorded order stays."""
     return shift_from(kind, -seconds, **data)
+
+
+def made_ago(which: str, days: float) -> Tweak:
+    """A solution of the vapour method made so many days before it was recorded."""
+    def bend(events: Draft) -> Draft:
+        for e in filter(_kind("solution-made", which=which), events):
+            e["data"]["made_at"] = e["at"] - round(days * DAY)
+        return events
+    return bend
+
+
+def noticed_before(minutes: float) -> Tweak:
+    """The odour of the try before was noticed so many minutes before this screening."""
+    def bend(events: Draft) -> Draft:
+        screened = next(e for e in events if e["kind"] == "agent-screened")
+        return change("opened", tasted_at=screened["at"] - round(minutes * MINUTE))(events)
+    return bend
+
+
+def smoked(minutes: float) -> Tweak:
+    """Smoked so many minutes before the first exercise."""
+    return lambda events: change("questions-answered", smoked_at=_origin(events) - round(minutes * MINUTE))(events)
+
+
+def calibrated_until(days: float) -> Tweak:
+    """The instrument's calibration in date so many days after the first exercise; before it when negative."""
+    return lambda events: change("instrument-named", due_at=_origin(events) + round(days * DAY))(events)
+
+
+def unread(exercise: str) -> Tweak:
+    """An exercise without its reading or its samples."""
+    def bend(events: Draft) -> Draft:
+        return [e for e in events if e["data"].get("exercise") != exercise or e["kind"] == "exercise-started"]
+    return bend
+
+
+def sampled(change: Callable[[list[int]], list[int]], air: str, nth: int = 0) -> Tweak:
+    """The values of the nth stretch of an air changed; nth -1: of all its stretches."""
+    def bend(events: Draft) -> Draft:
+        stretches = [e for e in events if _kind("samples-taken", air=air)(e)]
+        for e in stretches if nth < 0 else stretches[nth:nth + 1]:
+            e["data"]["values"] = change(e["data"]["values"])
+        return events
+    return bend
+
+
+def accepted(spans: list[tuple[str, str, float, float]], *, proposed: bool) -> Tweak:
+    """Windows accepted after the exercises: (air, exercise, from, until), seconds from the first exercise."""
+    def bend(events: Draft) -> Draft:
+        origin = _origin(events)
+        told = [{"air": air, "exercise": exercise, "from_at": origin + round(a * SECOND),
+                 "until_at": origin + round(b * SECOND)} for air, exercise, a, b in spans]
+        at = next(i for i, e in enumerate(events) if e["kind"] == "readings-complete")
+        new = _new(events, "windows-accepted", events[at]["at"] - 1, spans=told, proposed=proposed)
+        return [*events[:at], new, *events[at:]]
+    return bend
+
+
+def donned_once() -> Tweak:
+    """The facepiece not donned anew between the measurements."""
+    def bend(events: Draft) -> Draft:
+        first = next(e for e in events if e["kind"] == "donned")
+        return [e for e in events if e["kind"] != "donned" or e is first]
+    return bend

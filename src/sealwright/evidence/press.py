@@ -25,10 +25,14 @@ LOST = "□"
 _TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
 
+_AT_WORK = {
+    False: "It says nothing of protection at work: neither a fit factor nor a qualitative pass is a workplace protection "
+           "factor, and the assigned protection factor of the class is not raised by it.",
+    True: "It says nothing of protection at work: a fit factor is not a workplace protection factor, and however high, "
+          "it does not raise the assigned protection factor of the class. The interval is that of this donning.",
+}
 NOT_PROVEN = (
     "It is not medical clearance to wear a respirator.",
-    "It says nothing of protection at work: neither a fit factor nor a qualitative pass is a workplace protection "
-    "factor, and the assigned protection factor of the class is not raised by it.",
     "It holds for this make, model and size alone, worn with the equipment named here.",
     "It ends with any change at the seal: hair, scars, teeth or dentures, surgery to the face, an obvious change of "
     "weight. Test again then, and when your local code says so.",
@@ -72,12 +76,14 @@ def _page(d: CertificateData) -> dict[str, Any]:
         "wearer": fit(d.wearer or "name no longer on record", 80), "wearer_id": fit(d.wearer_id, 64),
         "face": fit(f"{d.make} {d.model}", 110), "size": fit(d.size, 50), "kind": d.kind,
         "programme": [[title, rows] for title, rows in _programme(d)],
-        "movements": [[_ROMAN[i] if i < 12 else str(i + 1), fit(m.title, 40), _kept(m.due, m.done)]
-                      for i, m in enumerate(d.movements[:14])],
-        "remarks": _remarks(d), "more": max(len(d.remarks) - MOST_REMARKS, 0), "not_proven": list(NOT_PROVEN),
+        "movements": _movements(d),
+        "heading": "Quantitative fit test" if d.quantitative else "Qualitative fit test",
+        "numbers": _numbers(d), "cautions": [fit(c, 200) for c in d.cautions[:8]] if d.method == "smoke" else [],
+        "remarks": _remarks(d), "more": max(len(d.remarks) - MOST_REMARKS, 0),
+        "not_proven": [NOT_PROVEN[0], _AT_WORK[d.quantitative], *NOT_PROVEN[1:]],
         "signatures": [_signature(s) for s in d.signatures], "qr": _qr(d.code), "qr_says": f"QR code: {d.code}",
         "test": fit(d.test_id or "no id", 70), "tester": fit(d.tester or d.tester_id, 70),
-        "factor": f"{d.required_factor} (qualitative: none measured)",
+        "factor": _measured_on_card(d) if d.quantitative else f"{d.required_factor} (qualitative: none measured)",
         "worn": fit(", ".join(d.worn) or "no other protective equipment", 70),
         "method": fit(d.protocol_title, 60), "version": fit(d.protocol, 80),
         "ledger": _ledger(d), "hash": fit(d.ledger_hash, 64), "score": _score(d), "lost": False,
@@ -88,25 +94,61 @@ def _programme(d: CertificateData) -> list[tuple[str, list[list[str]]]]:
     """Titled lists of label and value, as a concert programme names its pieces."""
     whose = "the wearer's own" if d.own else "a test facepiece"
     method = [["Method", fit(d.protocol_title, 60)], ["Protocol", fit(d.protocol, 80)],
-              ["Agent", fit(d.agent, 60)], ["Sensitivity", fit(d.screening, 60)], ["Doses", fit(d.dosing, 60)],
-              ["Pass level", f"fit factor {d.required_factor}"], ["", "qualitative: no fit factor was measured"],
+              ["Agent", fit(d.agent, 60)], *([label, fit(said, 60)] for label, said in d.conduct),
+              ["Pass level", f"fit factor {d.required_factor}" if d.required_factor else "none"],
+              ["", d.numbers.rule if d.numbers else "qualitative: no fit factor was measured"],
               ["Level set by", fit(d.required_source, 70)]]
     face = [["Make", fit(d.make, 120)], ["Model", fit(d.model, 120)], ["Size", fit(d.size, 120)],
             ["Material", fit(d.material, 120)], ["Kind", d.kind], ["Whose", whose]]
     face += [["Lot", fit(d.facepiece_lot, 60)]] if d.facepiece_lot else []
-    kit = [row for x in d.solutions for row in (
-        [f"{x.which.title()} solution", fit(f"lot {x.lot}", 60)], ["", f"use by {x.expires}; loaded {x.loaded}"])]
-    kit = kit or [["Solutions", "none loaded"]]
     who = [["Name", fit(d.tester or "no longer on record", 70)], ["Account", fit(d.tester_id, 64)],
            ["Competence", d.competence]]
-    return [("The facepiece", face), ("Worn with it", _equipment(d)), ("The method", method), ("The kit", kit),
+    return [("The facepiece", face), ("Worn with it", _equipment(d)), ("The method", method), ("The kit", _kit(d)),
             ("The tester", who)]
+
+
+def _kit(d: CertificateData) -> list[list[str]]:
+    if d.numbers:
+        return [["Instrument", fit(d.numbers.instrument, 60)], ["Calibration", d.numbers.calibration]]
+    if d.method == "smoke":
+        return [["Agent", "a smoke tube"]]
+    kit = [row for x in d.solutions for row in (
+        [f"{x.which.title()} solution", fit(f"lot {x.lot}", 60)], ["", x.dates])]
+    return kit or [["Solutions", "none on record"]]
+
+
+def _numbers(d: CertificateData) -> dict[str, Any] | None:
+    """What is said of the whole."""
+    n = d.numbers
+    if n is None or n.overall is None:
+        return None
+    return {"overall": [n.overall.factor, n.overall.interval],
+            "sentence": fit(n.sentence, 260) if n.sentence != d.reason else "", "chance": n.chance, "picture": _factors(d), "level": f"{d.required_factor:,}", "rule": n.rule}
+
+
+def _measured_on_card(d: CertificateData) -> str:
+    n = d.numbers
+    if n is None or n.overall is None:
+        return f"{d.required_factor:,}"
+    ends = f" (95 %: {n.overall.interval})" if n.overall.interval else ""
+    return f"{d.required_factor:,}, {n.rule}. Measured overall: {n.overall.factor}{ends}"
 
 
 def _equipment(d: CertificateData) -> list[list[str]]:
     missing = [x for x in d.used if x not in d.worn]
     rows = [["In the test", fit(", ".join(d.worn) or "no other protective equipment", 150)]]
     return rows + ([["Not worn", fit(", ".join(missing), 150)]] if missing else [])
+
+
+def _movements(d: CertificateData) -> list[list[str]]:
+    """Number, title, seconds done, factor, its interval; the last two empty where nothing was measured."""
+    found = {r.exercise: r for r in d.numbers.rated} if d.numbers else {}
+    rows = []
+    for i, m in enumerate(d.movements[:14]):
+        r = found.get(m.exercise)
+        factor, ends = (r.factor, r.interval if r.counts else "left out") if r else ("", "")
+        rows.append([_ROMAN[i] if i < 12 else str(i + 1), fit(m.title, 40), _kept(m.due, m.done), factor, ends])
+    return rows
 
 
 def _kept(due: int, done: int) -> str:
@@ -129,8 +171,17 @@ def _score(d: CertificateData) -> str:
         return ""
     svg = score_svg(d.score, title="The score as performed", width=900, performed=d.performed, standalone=False,
                     heading=False)
+    return _printable(svg)
+
+
+def _printable(svg: str) -> str:
     white = literal(svg).replace(COLOURS["paper"][0], "#ffffff")
     return white.replace("<svg ", '<svg font-family="Source Sans Pro" ', 1)
+
+
+def _factors(d: CertificateData) -> str:
+    """The factors on an axis of logarithms."""
+    return ""
 
 
 def _signature(s: Signature) -> dict[str, str]:

@@ -10,12 +10,22 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from sealwright.assess.events import Data, Event, NebuliserLoaded, Opened, QuestionsAnswered, Signed, Tester
+from sealwright.assess.events import (
+    Data,
+    Event,
+    NebuliserLoaded,
+    Opened,
+    QuestionsAnswered,
+    Signed,
+    SolutionMade,
+    Tester,
+)
 from sealwright.assess.verdict import Result, Verdict
 from sealwright.errors import BadInput
+from sealwright.evidence.numbers import Numbers, level_of, numbers
 from sealwright.pictures import performed_from
 from sealwright.pictures.performed import Performed
-from sealwright.protocols import Protocol, Score, compile_score
+from sealwright.protocols import Protocol, Score, TasteProtocol, compile_score
 
 D = TypeVar("D", bound=Data)
 KINDS = {"filtering": "filtering facepiece", "half": "half mask", "full": "full face mask"}
@@ -27,18 +37,18 @@ NO_LEDGER = "not on a ledger"
 class Movement(msgspec.Struct, frozen=True, kw_only=True):
     """An exercise of the protocol and the whole seconds of it that were done (0: not done)."""
 
+    exercise: str
     title: str
     due: int
     done: int
 
 
 class Solution(msgspec.Struct, frozen=True, kw_only=True):
-    """One filling of a nebuliser, in words: last day of use, time of loading."""
+    """A solution in words: lot, and its dates (use by and loaded, or made)."""
 
     which: str
     lot: str
-    expires: str
-    loaded: str
+    dates: str
 
 
 class Remark(msgspec.Struct, frozen=True, kw_only=True):
@@ -85,11 +95,13 @@ class CertificateData(msgspec.Struct, frozen=True, kw_only=True):
     used: tuple[str, ...]
     protocol: str
     protocol_title: str
+    method: str
     agent: str
+    cautions: tuple[str, ...]
     required_factor: int
     required_source: str
-    screening: str
-    dosing: str
+    conduct: tuple[tuple[str, str], ...]
+    numbers: Numbers | None
     movements: tuple[Movement, ...]
     solutions: tuple[Solution, ...]
     tester: str
@@ -105,6 +117,10 @@ class CertificateData(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def passed(self) -> bool:
         return self.result == "pass"
+
+    @property
+    def quantitative(self) -> bool:
+        return self.numbers is not None
 
     @property
     def code(self) -> str:
@@ -127,6 +143,7 @@ def certificate_data(events: Sequence[Event], verdict: Verdict, protocol: Protoc
     say = _Words(zone)
     face, at = opened.facepiece, verdict.started_at or events[0].at
     asked = _last(events, QuestionsAnswered)
+    level, level_source, rule = level_of(protocol, opened)
     return CertificateData(
         test_id=test_id, result=verdict.result, reason=verdict.reason, next=tuple(n.text for n in verdict.next),
         org=org_name, zone=say.zone_at(at), tested_at=at, date=say.day(at), time=say.time(at),
@@ -134,8 +151,9 @@ def certificate_data(events: Sequence[Event], verdict: Verdict, protocol: Protoc
         material=face.material, size=face.size, kind=KINDS[face.kind], own=face.own, facepiece_lot=face.lot,
         worn=asked.equipment_worn if asked else (), used=asked.equipment_used if asked else (),
         protocol=f"{opened.protocol} version {opened.protocol_version}", protocol_title=protocol.title,
-        agent=protocol.agent_name, required_factor=protocol.required_factor.value,
-        required_source=protocol.required_factor.source, screening=_screening(verdict), dosing=_dosing(verdict),
+        method=protocol.method, agent=protocol.agent_name, cautions=tuple(c.rule for c in protocol.cautions),
+        required_factor=level, required_source=level_source, conduct=_conduct(protocol, verdict),
+        numbers=numbers(events, verdict.measured, rule, say.day, at) if protocol.quantitative else None,
         movements=_movements(protocol, verdict), solutions=_solutions(events, say),
         tester=names.get(opened.tester.id, ""), tester_id=opened.tester.id,
         competence=_competence(opened.tester, at, say), remarks=_remarks(verdict),
@@ -173,8 +191,22 @@ def _last(events: Sequence[Event], kind: type[D]) -> D | None:
 
 
 def _score(protocol: Protocol, verdict: Verdict) -> Score | None:
-    level = verdict.level if verdict.started_at is not None else None
+    if verdict.started_at is None:
+        return None
+    if not isinstance(protocol, TasteProtocol):
+        return compile_score(protocol)
+    level = verdict.level
     return compile_score(protocol, level) if level in {d.level for d in protocol.doses} and level else None
+
+
+def _conduct(protocol: Protocol, v: Verdict) -> tuple[tuple[str, str], ...]:
+    """What the method adds before and beside the exercises, as label and words."""
+    if isinstance(protocol, TasteProtocol):
+        return ("Sensitivity", _screening(v)), ("Doses", _dosing(v))
+    if protocol.quantitative:
+        return ()
+    said = {None: "not on record", True: "noticed without a facepiece", False: "not noticed without a facepiece"}
+    return (("Screening", said[v.screening_tasted]),)
 
 
 def _screening(v: Verdict) -> str:
@@ -193,17 +225,20 @@ def _movements(protocol: Protocol, verdict: Verdict) -> tuple[Movement, ...]:
     done: dict[str, int] = {}
     for name, _, seconds in verdict.exercises:
         done[name] = done.get(name, 0) + seconds
-    return tuple(Movement(title=e.title, due=e.seconds, done=done.get(e.id, 0)) for e in protocol.exercises)
+    return tuple(Movement(exercise=e.id, title=e.title, due=e.seconds, done=done.get(e.id, 0)) for e in protocol.exercises)
 
 
 def _solutions(events: Sequence[Event], say: _Words) -> tuple[Solution, ...]:
-    """The last filling of either nebuliser; the day of loading only where it is another than the test's."""
+    """The last filling of either nebuliser, or the solutions made; a day only where it is another than the test's."""
     today = say.day(next((e.at for e in events), 0))
-    last: dict[str, NebuliserLoaded] = {e.data.which: e.data for e in events if isinstance(e.data, NebuliserLoaded)}
-    return tuple(Solution(which=which, lot=x.lot, expires=say.day(x.expires_at),
-                          loaded=say.time(x.loaded_at) if say.day(x.loaded_at) == today
-                          else f"{say.day(x.loaded_at)}, {say.time(x.loaded_at)}")
-                 for which in ("screening", "test") if (x := last.get(which)))
+
+    def moment(at: int) -> str:
+        return say.time(at) if say.day(at) == today else f"{say.day(at)}, {say.time(at)}"
+    last: dict[str, Any] = {e.data.which: e.data for e in events if isinstance(e.data, NebuliserLoaded | SolutionMade)}
+    return tuple(Solution(which=which, lot=x.lot or "not named",
+                          dates=f"made {moment(x.made_at)}" if isinstance(x, SolutionMade)
+                          else f"use by {say.day(x.expires_at)}; loaded {moment(x.loaded_at)}")
+                 for which in ("screening", "test", "stock", "odour") if (x := last.get(which)))
 
 
 def _competence(tester: Tester, at: int, say: _Words) -> str:

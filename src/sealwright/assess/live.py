@@ -1,0 +1,101 @@
+"""The numbers of a quantitative test while it goes on: factors so far, and whether the end is certain already."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import msgspec
+
+from sealwright.assess.events import Event, Opened, SamplesTaken
+from sealwright.assess.facts import MeasuredFacts
+from sealwright.assess.measured import Factor, Measured, PassRule
+from sealwright.assess.measuring import measured, pass_level
+from sealwright.assess.method import method_of
+from sealwright.errors import BadInput
+from sealwright.protocols import Protocol, get
+
+
+class Foreseen(msgspec.Struct, frozen=True, kw_only=True):
+    """`certain`: pass or fail whatever is still to come, else empty. `needed`: factor the exercises to come must reach,
+    on the whole or each by the rule; None: nothing can be asked of them."""
+
+    certain: str = ""
+    needed: float | None = None
+    text: str = ""
+
+
+class Arrived(msgspec.Struct, frozen=True, kw_only=True):
+    """Samples on record: how many, the last value of each air (particles per cm3 or per sample), when the last ended."""
+
+    count: int = 0
+    unit: str = ""
+    mask: float | None = None
+    ambient: float | None = None
+    last_at: int | None = None
+
+
+class Live(msgspec.Struct, frozen=True, kw_only=True):
+    """`level` None: the rule set has none for this kind of facepiece. `numbers` None: nothing makes a factor yet."""
+
+    level: int | None
+    rule: PassRule
+    factors: tuple[Factor, ...]
+    overall: Factor | None
+    outlook: Foreseen
+    sentence: str
+    samples: Arrived
+    numbers: Measured | None = None
+
+
+def live(events: Sequence[Event], protocol: Protocol | None = None) -> Live:
+    """The numbers so far of a quantitative test; BadInput for a test of another method, or of none.
+
+    `protocol`: None takes the published one the record names.
+    """
+    opened = next((e.data for e in events if type(e.data) is Opened), None)
+    if opened is None:
+        raise BadInput("the test was never opened", place="test", mend="Send the event that opens it first")
+    protocol = protocol or get(opened.protocol)
+    if not protocol.quantitative:
+        raise BadInput(f"{protocol.title} measures nothing", place="test",
+                       mend="Ask for the numbers of a quantitative test")
+    f = MeasuredFacts(events, opened, method_of(protocol))
+    numbers, asked = measured(f), pass_level(f)
+    level, rule = asked or (None, f.p.pass_rule.value)
+    return Live(level=level, rule=rule, factors=numbers.exercises if numbers else (),
+                overall=numbers.overall if numbers else None, outlook=_foreseen(f, numbers, level, rule),
+                sentence=numbers.sentence if numbers else "", samples=_arrived(f), numbers=numbers)
+
+
+def _foreseen(f: MeasuredFacts, numbers: Measured | None, level: int | None, rule: PassRule) -> Foreseen:
+    """From the exercises that count. Nothing counted in the mask stands for an endless factor."""
+    if level is None:
+        return Foreseen(text="No pass level for this kind of facepiece")
+    from sealwright.assess.counting import outlook
+
+    so_far = {x.exercise: math.inf if x.factor is None else x.factor
+              for x in (numbers.exercises if numbers else ()) if x.counts}
+    remaining = sum(e.counts and e.id not in so_far for e in f.p.exercises)
+    seen = outlook([x for x in so_far.values() if x > 0], remaining, pass_level=level, pass_rule=rule)
+    return Foreseen(certain=seen.certain, needed=seen.needed, text=seen.text)
+
+
+def _arrived(f: MeasuredFacts) -> Arrived:
+    marks = f.all(SamplesTaken)
+    if not marks:
+        return Arrived()
+    last = {air: max((m.data for m in marks if m.data.air == air), key=_end, default=None)
+            for air in ("mask", "ambient")}
+    return Arrived(count=sum(len(m.data.values) for m in marks), unit=marks[0].data.unit,
+                   mask=_value(last["mask"]), ambient=_value(last["ambient"]), last_at=max(_end(m.data) for m in marks))
+
+
+def _end(x: SamplesTaken) -> int:
+    return x.started_at + x.step_ms * len(x.values)
+
+
+def _value(x: SamplesTaken | None) -> float | None:
+    if x is None:
+        return None
+    return float(x.values[-1]) if x.unit == "count" else x.values[-1] / 1000
