@@ -1,4 +1,4 @@
-"""Writes sources.md beside itself: every source that the protocol files and lists cite, and how each was read."""
+"""Writes sources.md beside itself: every source that protocol files, lists and tables cite, and how each was read."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import Any
 
 import msgspec
 
+from sealwright.programme.protection import tables
 from sealwright.protocols import published
 from sealwright.protocols.types import COMMON_PRACTICE, OURS, Protocol, Source
 
@@ -19,8 +20,8 @@ Cited = tuple[str, str, str, str]
 
 HEAD = """# Sources
 
-Every source that the protocol files cite, and how we read it. Made by `python docs/reference/make_sources.py`; do not
-edit by hand.
+Every source that the protocol files and the tables of protection factors (`apf/`) cite, and how we read it. Made by
+`python docs/reference/make_sources.py`; do not edit by hand.
 
 **What must be verified.** The words and figures below were read in copies and remembered, not in the official prints.
 Before you rely on a value, look it up in the published text, in the edition that binds you:
@@ -36,8 +37,10 @@ if it was wrong) in the protocol file.
 
 
 def cited() -> list[Cited]:
-    """All citations, from all protocol files and the lists."""
+    """All citations, from all protocol files, the tables of protection factors and the lists."""
     rows = [(found.source, found.read, place, p.id) for p in published().values() for place, found in _in_protocol(p)]
+    rows += [(found.source, found.read, place, f"apf/{t.id}") for t in tables().values()
+             for place, found in [("table", t), *_below("ceiling", t.ceiling), *_below("classes", t.classes)]]
     return rows + [(source, "none", place, "lists/taste.toml") for place, source in _in_lists()]
 
 

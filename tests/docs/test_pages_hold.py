@@ -92,7 +92,8 @@ def test_the_sources_page_is_current() -> None:
     spec.loader.exec_module(made)
     assert read(DOCS / "reference/sources.md") == made.page()
     # Nothing cited is missing from the walk: every `source` line of the files is found by it.
-    lines = sum(read(p).count("source = ") for p in [*(SRC / "protocols").rglob("*.toml")])
+    lines = sum(read(p).count("source = ") for folder in ("protocols", "programme")
+                for p in (SRC / folder).rglob("*.toml"))
     assert len(made.cited()) == lines
 
 
