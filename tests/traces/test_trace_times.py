@@ -102,7 +102,8 @@ def test_offsets_over_a_clock_change(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("cell", "said"), [
     ("45992.5", "day number"), ("45992,50001", "day number"), ("01/02/2026 12:00", "may be day/month or month/day"),
     ("13/02/2026 12:00", "has the year last"), ("1.2.2026 12:00:00", "may be day/month"),
-    ("12:00:01", "without a date"), ("0:01.5", "without a date"), ("12.5", "is a number, not a timestamp"), ("noon", "is no timestamp"),
+    ("12:00:01", "without a date"), ("0:01.5", "without a date"),
+    ("12.5", "is a number, not a timestamp"), ("noon", "is no timestamp"),
     ("2026-02-30 12:00:00", "no date and time that there is"), ("2026-02-01 25:00:00", "no date and time")])
 def test_dates_that_must_be_asked_about(tmp_path: Path, cell: str, said: str) -> None:
     e = trouble(tmp_path, [cell, "2026-02-01 12:00:01"])
