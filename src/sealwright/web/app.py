@@ -24,8 +24,10 @@ from sealwright.web.api import Api
 from sealwright.web.desk import Desk
 from sealwright.web.guard import Guard, problem
 from sealwright.web.hub import Hub
+from sealwright.web.live_api import LiveApi
 from sealwright.web.pages import Pages, environment
 from sealwright.web.pairing import Pairings
+from sealwright.web.tracedesk import TraceDesk
 from sealwright.web.wearer_screen import wearer_routes
 
 HTTP_SAYS = {404: "there is nothing at this address", 405: "this address does not take that method"}
@@ -77,8 +79,8 @@ def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms,
     pairings = Pairings(now, secret=ledger.chain, still_open=still_open)
     pages = Pages(hub, env, org_name)
     needs = ScreenNeeds(hub, pairings, env, now)
-    routes = [*pages.routes(), *Desk(hub).routes(), *Api(hub, pairings, org_name).routes(), *wearer_routes(needs),
-              *assets.routes()]
+    routes = [*pages.routes(), *Desk(hub).routes(), *TraceDesk(hub, env).routes(), *Api(hub, pairings, org_name).routes(),
+              *LiveApi(hub).routes(), *wearer_routes(needs), *assets.routes()]
 
     async def mendable(request: Request, error: Exception) -> Response:
         assert isinstance(error, SealwrightError)

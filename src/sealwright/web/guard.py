@@ -15,6 +15,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from sealwright.errors import BadInput, SealwrightError, TooLarge
 
 MAX_BODY = 1_000_000
+LARGER = {"/traces": 200_000_000}
+"""paths that take files"""
 HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")
 """An escape that may be half of a surrogate pair; alone it is no text (RFC 7493, section 2.1)."""
 HEADERS = {
@@ -45,7 +47,8 @@ def _too_large() -> TooLarge:
 
 
 class Guard:
-    """ASGI middleware. Refuses foreign hosts, foreign origins on unsafe methods, and bodies over MAX_BODY unread.
+    """ASGI middleware. Refuses foreign hosts, foreign origins on unsafe methods and on connections that stay, and
+    bodies over MAX_BODY unread.
 
     `hosts`: names this server goes by, beside any IP number; None: all.
     """
@@ -54,14 +57,20 @@ class Guard:
         self.app, self.hosts = app, hosts
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
+        if scope["type"] not in ("http", "websocket"):
             await self.app(scope, receive, send)
             return
         refused = self._refuse(scope)
+        if scope["type"] == "websocket":
+            if refused is not None:
+                await send({"type": "websocket.close", "code": 1008, "reason": refused.found})
+                return
+            await self.app(scope, receive, send)
+            return
         if refused is not None:
             await problem(refused, wants_json=True)(scope, receive, self._with_headers(send))
             return
-        await self.app(scope, _counted(receive), self._with_headers(send))
+        await self.app(scope, _counted(receive, most_for(scope)), self._with_headers(send))
 
     def _refuse(self, scope: Scope) -> SealwrightError | None:
         headers = Headers(scope=scope)
@@ -69,11 +78,11 @@ class Guard:
             return Foreign("this server does not go by that name", place="Host header", code="foreign-host",
                            mend="Use this machine's name or number, or start the server with --host NAME")
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > MAX_BODY:
+        if not length.isdigit() or int(length) > most_for(scope):
             return _too_large()
         origin = headers.get("origin")
         foreign = origin and origin.split("://")[-1] != headers.get("host", "")
-        if scope["method"] not in ("GET", "HEAD", "OPTIONS") and foreign:
+        if scope.get("method") not in ("GET", "HEAD", "OPTIONS") and foreign:
             return Foreign("this request comes from another site", place="Origin header",
                            mend="Open Sealwright at its own address", code="foreign-origin")
         return None
@@ -102,7 +111,12 @@ class Guard:
         return wrapped
 
 
-def _counted(receive: Receive) -> Receive:
+def most_for(scope: Scope) -> int:
+    """How many bytes a request to this path may bring."""
+    return LARGER.get(scope["path"], MAX_BODY)
+
+
+def _counted(receive: Receive, most: int) -> Receive:
     """Counts a body that came without a length."""
     seen = 0
 
@@ -110,7 +124,7 @@ def _counted(receive: Receive) -> Receive:
         nonlocal seen
         message = await receive()
         seen += len(message.get("body", b""))
-        if seen > MAX_BODY:
+        if seen > most:
             raise _too_large()
         return message
 

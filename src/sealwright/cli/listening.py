@@ -1,0 +1,99 @@
+"""Passing an instrument's lines on to a live room, as JSON lines over HTTP."""
+
+from __future__ import annotations
+
+import json
+import queue
+import threading
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from sealwright.cli import say
+from sealwright.errors import BadInput, SealwrightError
+
+MOST_HELD = 20_000
+"""Samples kept while the room does not answer: some hours of one a second."""
+MOST_SENT = 500
+AGAIN_S = 2.0
+
+
+def pass_on(lines: Iterator[str], to: str, pattern: str | None, every: float,
+            send: Callable[[str, list[dict[str, Any]]], None] | None = None) -> int:
+    """Send samples as they come, each once, in order; returns how many were taken.
+
+    A room that does not answer is tried again and nothing is dropped until MOST_HELD wait; a line that holds no sample
+    is told and left out. A refusal by the room (its answer 4xx) ends it with the room's own words.
+    """
+    from sealwright.traces.live import parse_line
+
+    if not to.startswith(("http://", "https://")):
+        raise BadInput(f"{to!r} is no address", place="--to", mend="Copy the address that the room shows")
+    incoming: queue.Queue[str | None] = queue.Queue(MOST_HELD)
+    threading.Thread(target=_feed, args=(lines, incoming), daemon=True).start()
+    held: list[dict[str, Any]] = []
+    sent, over = 0, False
+    while not over or held:
+        over = _take(incoming, held, lambda text: parse_line(text, pattern), every) or over
+        while held:
+            part = held[:MOST_SENT]
+            try:
+                (send or post)(to, part)
+            except (OSError, TimeoutError) as error:
+                say.line(f"the room does not answer ({error}); {len(held)} samples wait")
+                time.sleep(AGAIN_S)
+                if over:
+                    continue
+                break
+            del held[:len(part)]
+            sent += len(part)
+    return sent
+
+
+def _feed(lines: Iterator[str], incoming: queue.Queue[str | None]) -> None:
+    for line in lines:
+        incoming.put(line)
+    incoming.put(None)
+
+
+def _take(incoming: queue.Queue[str | None], held: list[dict[str, Any]], parse: Callable[[str], Any],
+          seconds: float) -> bool:
+    """Samples of the next `seconds` into `held`; True when the input has ended."""
+    until = time.monotonic() + seconds
+    while (left := until - time.monotonic()) > 0 and len(held) < MOST_HELD:
+        try:
+            line = incoming.get(timeout=left)
+        except queue.Empty:
+            break
+        if line is None:
+            return True
+        if not line.strip():
+            continue
+        try:
+            held.append(_plain(parse(line)))
+        except SealwrightError as error:
+            say.line(f"left out: {error}")
+    return False
+
+
+def _plain(sample: Any) -> dict[str, Any]:
+    """A sample as the room takes it. Its time is this machine's when the line had none."""
+    told = {name: value for name in ("t", "mask", "ambient", "value", "air")
+            if (value := getattr(sample, name, None)) is not None}
+    return {"t": time.time(), **told}
+
+
+def post(to: str, samples: list[dict[str, Any]]) -> None:
+    """One delivery. Raises OSError to try again, BadInput with the room's words when it refuses."""
+    body = "".join(json.dumps(s) + "\n" for s in samples).encode()
+    request = urllib.request.Request(to, data=body, headers={"Content-Type": "application/jsonl"})
+    try:
+        with urllib.request.urlopen(request, timeout=10) as answer:
+            answer.read()
+    except urllib.error.HTTPError as error:
+        if error.code >= 500:
+            raise OSError(f"status {error.code}") from error
+        said = error.read().decode("utf-8", "replace")[:400]
+        raise BadInput(f"the room refused: {said}", place=to, mend="Copy the address that the room shows") from error
