@@ -68,6 +68,8 @@ def pairs_in(raw: bytes, place: str, test: str, reference: str, name: str = "",
     wanted = [c for c in (test, reference, name) if c]
     numbers: bool | None = None
     for at, row in _rows(raw, place, wanted):
+        if not any(field.strip() for field in row.values()):
+            continue
         here = f"{place}: row {at}"
         given = row[reference].strip()
         word = _word(given)
@@ -87,26 +89,29 @@ def _rows(raw: bytes, place: str, wanted: list[str]) -> Iterator[tuple[int, dict
     except UnicodeDecodeError as error:
         raise BadInput(f"not UTF-8 text: {error.reason} at byte {error.start}", place=place,
                        mend="Save the file as CSV in UTF-8") from None
-    heading = text.partition("\n")[0]
-    reader = csv.reader(io.StringIO(text), delimiter=max(",;\t", key=heading.count), strict=True)
+    reader = csv.reader(io.StringIO(text), delimiter=max(",;\t", key=text.partition("\n")[0].count), strict=True)
     try:
-        columns = [c.strip() for c in next(reader, [])]
-        if missing := [c for c in wanted if c not in columns]:
-            raise BadInput(f"no column {missing[0]!r}", place=f"{place}: row 1",
-                           mend=f"Name one of: {', '.join(columns) or '(the file is empty)'}")
-        if twice := [c for c in wanted if columns.count(c) > 1]:
-            raise BadInput(f"two columns {twice[0]!r}", place=f"{place}: row 1",
-                           mend="Give each column a name of its own")
+        columns = _heading(next(reader, []), f"{place}: row 1", wanted)
         for fields in reader:
-            if not any(f.strip() for f in fields):
-                continue
-            if len(fields) != len(columns):
+            if len(fields) == len(columns):
+                yield reader.line_num, dict(zip(columns, fields, strict=True))
+            elif any(f.strip() for f in fields):
                 raise BadInput(f"{len(fields)} fields where the heading has {len(columns)}",
                                place=f"{place}: row {reader.line_num}", mend="Mend the row, or quote the field that "
                                "holds the separator")
-            yield reader.line_num, dict(zip(columns, fields, strict=True))
     except csv.Error as error:
         raise BadInput(f"not CSV: {error}", place=f"{place}: row {reader.line_num}", mend="Mend the quotes") from None
+
+
+def _heading(fields: list[str], place: str, wanted: list[str]) -> list[str]:
+    columns = [c.strip() for c in fields]
+    for name in wanted:
+        if name not in columns:
+            raise BadInput(f"no column {name!r}", place=place,
+                           mend=f"Name one of: {', '.join(columns) or '(the file is empty)'}")
+        if columns.count(name) > 1:
+            raise BadInput(f"two columns {name!r}", place=place, mend="Give each column a name of its own")
+    return columns
 
 
 def _word(text: str) -> bool | None:

@@ -100,30 +100,29 @@ def _draw(cls: EquipmentClass, pass_level: int, fit_factor: float | None, needed
 
 
 def _tell(shown: ProtectionTable, needed: float | None, found: tuple[EquipmentClass, ...], told: Explained | None,
-          passed_by: str, svg: Path | None) -> None:
+          passed_by: TestName, svg: Path | None) -> None:
     from sealwright.pictures.protection import figure
-    from sealwright.programme.protection import usable_factor
 
     if needed is not None:
         within = " The limit is kept without equipment." if needed <= 1 else ""
         say.line(f"The air holds {figure(needed)} times the limit.{within}", bold=True)
     say.line(f"{shown.title}. {shown.programme}")
-    if not found:
+    if found:
+        say.table(("assigned>", "here at most>", "class", "equipment", "needs", "note", "source", "read"),
+                  [_row(c, passed_by) for c in found])
+    else:
         say.line("No class in this table reaches it. Bring the concentration down, or ask a competent person.",
                  bold=True)
-    else:
-        rows = []
-        for c in found:
-            may = usable_factor(c, "qualitative" if passed_by == "qualitative" else "quantitative")
-            rows.append((f"{c.apf:,}", f"{may.factor:,}" if may.factor != c.apf else "", c.id, c.title,
-                         "fit test" if c.tight else "", may.why or c.note, may.source, READ[may.read]))
-        say.table(("assigned>", "here at most>", "class", "equipment", "needs", "note", "source", "read"), rows)
-    for line in shown.not_for:
-        say.line(f"Not for {line}.")
-    for line in told.lines() if told else ():
-        say.line()
-        say.line(line)
-    say.line()
+    for text in [*(f"Not for {what}." for what in shown.not_for), *(told.lines() if told else ())]:
+        say.line(f"{text}\n")
     say.line("Whether the filter suits the substance, and equipment is the answer at all, a competent person decides.")
     if svg:
         say.line(f"Picture written: {svg}")
+
+
+def _row(c: EquipmentClass, passed_by: TestName) -> tuple[object, ...]:
+    from sealwright.programme.protection import usable_factor
+
+    may = usable_factor(c, passed_by)
+    return (f"{c.apf:,}", f"{may.factor:,}" if may.factor != c.apf else "", c.id, c.title,
+            "fit test" if c.tight else "", may.why or c.note, may.source, READ[may.read])

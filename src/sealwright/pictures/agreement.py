@@ -202,24 +202,28 @@ def _demand(c: Criterion, wide: float) -> tuple[str, float]:
     apart = width_of(c.title, 15, True) + width_of(figures, 13) + 12 < wide
     body += text(figures, wide if apart else 0, 14 if apart else 31, 13, fill=FAINT,
                  text_anchor="end" if apart else None)
-    word, colour = _verdict(c), INK if c.met else TASTE
-    room = wide - width_of("met, not surely", 14, True) - 26
-
-    def x(value: float) -> float:
-        return 6 + (room - 6) * min(max(value, 0.0), 1.0)
-
-    y, need = 33.0 if apart else 49.0, x(c.needed)
-    body += line(x(0), y, x(1), y, RULE, 2)
-    body += el("path", d=f"M{need + 4:.1f} {y - 9:.1f} H{need:.1f} V{y + 9:.1f} H{need + 4:.1f}", fill="none",
-               stroke=INK, stroke_width=1.8)
-    if c.low is not None and c.high is not None and c.value is not None:
-        body += line(x(c.low), y, x(c.high), y, EXERCISE, 5, stroke_linecap="round", opacity=0.55)
-    if c.value is not None:
-        body += el("circle", cx=x(c.value), cy=y, r=6, fill=EXERCISE if c.met else PAPER, stroke=EXERCISE if c.met else
-                   TASTE, stroke_width=2.4)
-    body += text(word, wide, y + 5, 14, font_weight=600, fill=colour, text_anchor="end")
+    y = 33.0 if apart else 49.0
+    body += _interval(c, wide - width_of("met, not surely", 14, True) - 26, y)
+    body += text(_verdict(c), wide, y + 5, 14, font_weight=600, fill=INK if c.met else TASTE, text_anchor="end")
     tall = y + 19
     for row in wrap(c.means, 13, wide, 2):
         body += text(row, 0, tall + 4, 13, fill=FAINT)
         tall += 16
     return body, tall + 12
+
+
+def _interval(c: Criterion, room: float, y: float) -> str:
+    """0 to 1 from the left; a hollow disc is not enough."""
+    def x(value: float) -> float:
+        return 6 + (room - 6) * min(max(value, 0.0), 1.0)
+
+    need = x(c.needed)
+    body = line(x(0), y, x(1), y, RULE, 2)
+    body += el("path", d=f"M{need + 4:.1f} {y - 9:.1f} H{need:.1f} V{y + 9:.1f} H{need + 4:.1f}", fill="none",
+               stroke=INK, stroke_width=1.8)
+    if c.value is None:
+        return body
+    if c.low is not None and c.high is not None:
+        body += line(x(c.low), y, x(c.high), y, EXERCISE, 5, stroke_linecap="round", opacity=0.55)
+    return body + el("circle", cx=x(c.value), cy=y, r=6, fill=EXERCISE if c.met else PAPER,
+                     stroke=EXERCISE if c.met else TASTE, stroke_width=2.4)
