@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from sealwright.traces.files import TraceFile
 
 How = Literal["given", "marks", "score", "proposed"]
+SHIFT_S = 10.0
+"""how far the windows of a score may be moved to where the air changes; ours"""
 COLUMNS = ("exercise", "air", "start_s", "end_s")
 """of a file of windows"""
 
@@ -68,15 +70,16 @@ def work_up(read: TraceFile, protocol: Protocol, *, kind: str, start_s: float | 
 
 def _windows(read: TraceFile, trace: Trace, p: CountingProtocol, start_s: float | None,
              windows: Sequence[Window] | None) -> tuple[list[Window], How, float | None, str]:
+    if windows is not None:
+        return list(windows), "given", None, ""
+    if start_s is not None:
+        laid, text = _settled(score_windows(p, start_s), trace, float(p.purge.value))
+        return laid, "score", None, text
     from sealwright.assess.counting.windows import from_marks, propose
 
     exercises = [(e.id, e.title, float(e.seconds), e.counts) for e in p.exercises]
-    if windows is not None:
-        return list(windows), "given", None, ""
-    if read.marks is not None and start_s is None:
+    if read.marks is not None:
         return list(from_marks(read.t, read.marks, exercises=exercises)), "marks", None, ""
-    if start_s is not None:
-        return score_windows(p, start_s), "score", None, ""
     found = propose(trace, exercises=exercises, two_channels=trace.mask is not trace.ambient)
     return list(found.windows), "proposed", found.sure, found.text
 
@@ -90,6 +93,37 @@ def score_windows(p: CountingProtocol, start_s: float) -> list[Window]:
                    end_s=start_s + a.at + a.lasts, counts=counts.get(a.exercise, True),
                    title=titles.get(a.exercise, ""))
             for a in compile_score(p).of("sample")]
+
+
+def _settled(windows: list[Window], trace: Trace, purge_s: float) -> tuple[list[Window], str]:
+    """The windows moved as one by up to SHIFT_S to where the air of a switching channel changes, and what was done.
+
+    A second's error in "the first exercise began at" would otherwise count room air as leak.
+    """
+    import numpy as np
+
+    if trace.mask is not trace.ambient:
+        return windows, ""
+    t, level = trace.mask.t, np.log10(np.nan_to_num(trace.mask.values) + 0.5)
+
+    def contrast(shift: float) -> float:
+        """Room above mask, in decades; of the mask the highest tenth, so that one sample of room air shows."""
+        def inside(air: str) -> list[Any]:
+            spans = [(w.start_s + shift + purge_s, w.end_s + shift) for w in windows if w.air == air]
+            return [level[a:b] for a, b in (np.searchsorted(t, span, side="right") for span in spans) if b > a]
+
+        mask, room = inside("mask"), inside("ambient")
+        if not mask or not room:
+            return -math.inf
+        return float(np.mean([x.mean() for x in room]) - np.mean([np.quantile(x, 0.97) for x in mask]))
+
+    count = int(SHIFT_S / trace.step_s)
+    shifts = sorted((k * trace.step_s for k in range(-count, count + 1)), key=abs)
+    best = max(shifts, key=lambda s: round(contrast(s), 3))
+    if best == 0:
+        return windows, ""
+    moved = [msgspec.structs.replace(w, start_s=w.start_s + best, end_s=w.end_s + best) for w in windows]
+    return moved, f"Moved by {best:+.1f} s, to where the air changes"
 
 
 def _worth_measuring(windows: Sequence[Window], trace: Trace) -> None:

@@ -79,8 +79,8 @@ def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms,
     pairings = Pairings(now, secret=ledger.chain, still_open=still_open)
     pages = Pages(hub, env, org_name)
     needs = ScreenNeeds(hub, pairings, env, now)
-    routes = [*pages.routes(), *Desk(hub).routes(), *TraceDesk(hub, env).routes(), *Api(hub, pairings, org_name).routes(),
-              *LiveApi(hub).routes(), *wearer_routes(needs), *assets.routes()]
+    routes = [*pages.routes(), *Desk(hub).routes(), *TraceDesk(hub, env).routes(),
+              *Api(hub, pairings, org_name).routes(), *LiveApi(hub).routes(), *wearer_routes(needs), *assets.routes()]
 
     async def mendable(request: Request, error: Exception) -> Response:
         assert isinstance(error, SealwrightError)
