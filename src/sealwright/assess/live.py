@@ -26,7 +26,7 @@ class Foreseen(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Arrived(msgspec.Struct, frozen=True, kw_only=True):
-    """Samples on record: how many, the last value of each air (particles per cm3 or per sample), when the last ended."""
+    """Samples on record: how many, the last value of each air (particles per cm3 or in a sample), the last's end."""
 
     count: int = 0
     unit: str = ""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from functools import cache
 from typing import Any
 
 import msgspec
@@ -14,10 +13,8 @@ from starlette.routing import Route
 
 from sealwright.assess import judge
 from sealwright.errors import BadInput, Conflict
-from sealwright.pictures.figures import figure_svg
-from sealwright.pictures.score import strip_svg
-from sealwright.protocols import Protocol, compile_conduct, compile_score, equipment, published
-from sealwright.web import words
+from sealwright.protocols import equipment
+from sealwright.web import pack, words
 from sealwright.web.assets import BUILD
 from sealwright.web.guard import read_json
 from sealwright.web.hub import Hub
@@ -26,10 +23,7 @@ from sealwright.web.wearer_sentences import spoken
 
 BOOT = secrets.token_hex(8)
 """Tells one run of the server from the next: steady clocks of two runs do not compare."""
-ROOM_FIGURES = ("normal", "deep", "side", "nod", "talk", "bend", "grimace", "jog", "taste", "hood", "hood-mask", "hold",
-                "break-seal")
 MAX_EVENTS = 200
-PX_PER_S = 12
 
 
 def json_of(value: Any) -> Response:
@@ -93,7 +87,8 @@ class Api:
     def _pack(self) -> dict[str, Any]:
         ledger = self.hub.ledger
         return {
-            "build": BUILD, "now": self.hub.now(), **self._steady(), "org": self.org_name, "protocols": _protocols(),
+            "build": BUILD, "now": self.hub.now(), **self._steady(), "org": self.org_name,
+            "protocols": pack.protocols(), "rules": pack.rules(),
             "wearers": [{"id": w.id, "name": w.name, "language": w.language} for w in ledger.wearers()],
             "facepieces": ledger.facepieces(),
             "last": {t.wearer: t.facepiece.id for t in reversed(ledger.tests(limit=5000))}, "testers": ledger.testers(),
@@ -105,7 +100,7 @@ class Api:
 
     async def figures(self, request: Request) -> Response:
         """The drawn figures of exercises and of what the wearer does, by name."""
-        return json_of(_figures())
+        return json_of(pack.figures())
 
     async def test(self, request: Request) -> Response:
         """A test's events and its verdict so far, judged by `assess` from what has arrived."""
@@ -121,30 +116,3 @@ class Api:
         test = request.path_params["test"]
         await run_in_threadpool(self.hub.ledger.test, test)
         return JSONResponse({"code": self.pairings.code_for(test), "address": str(request.url_for("wearer-code"))})
-
-
-@cache
-def _figures() -> dict[str, str]:
-    return {kind: figure_svg(kind) for kind in ROOM_FIGURES}
-
-
-@cache
-def _protocols() -> dict[str, Any]:
-    return {p.id: _protocol(p) for p in published().values()}
-
-
-def _protocol(p: Protocol) -> dict[str, Any]:
-    scores = {d.level: compile_score(p, d.level) for d in p.doses}
-    return {
-        "id": p.id, "version": p.version, "title": p.title, "agent": p.agent, "agent_name": p.agent_name,
-        "rule_set": p.rule_set, "kinds": p.suits.kinds, "not_full": p.rules["not-full-face"].rule,
-        "abstention_min": p.abstention.value, "washout_min": p.washout.value, "life_min": p.nebuliser_life.value,
-        "round": p.screening.round_squeezes, "rounds": p.screening.rounds, "doses": p.doses,
-        "take_back_s": p.tolerances.take_back.value, "away_s": p.tolerances.away_note.value,
-        "after_fail": p.rules["other-facepiece-after-fail"].rule,
-        "unsuited": p.rules["not-tasted-unsuited"].rule, "pace_ms": p.squeeze_pace.value,
-        "conduct": {kind: compile_conduct(p, kind) for kind in ("filtering", "half", "full")},
-        "scores": {str(level): score for level, score in scores.items()},
-        "strips": {str(level): strip_svg(score, px_per_s=PX_PER_S) for level, score in scores.items()},
-        "px_per_s": PX_PER_S,
-    }

@@ -55,7 +55,7 @@ class Immutable(StaticFiles):
 async def service_worker(request: Request) -> Response:
     """Served from the top so that it may look after the whole site; carries the build, so a new version replaces it."""
     files = [f"/static/{BUILD}/{p.relative_to(STATIC).as_posix()}" for p in sorted([*STATIC.glob("room/*.js"),
-                                                                                  *STATIC.glob("sealwright.css")])]
+                                                                                  *STATIC.glob("*.css")])]
     text = (STATIC / "worker.js").read_text("utf-8").replace("__BUILD__", BUILD)
     text = text.replace('"__FILES__"', ", ".join(f'"{f}"' for f in [*files, *(f"/type/{face}" for face in FONTS)]))
     return Response(text, media_type="text/javascript", headers={"Cache-Control": "no-cache"})

@@ -3,6 +3,7 @@
 
 import { readKit } from "./keep.js";
 import { endOf, levelOf, runAt, stageOf, waitOf } from "./lane.js";
+import { instrument, made, plainRun, readings, relief } from "./measuredacts.js";
 
 const clock = (ms) => new Date(ms).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
 const day = (ms) => new Date(ms).toLocaleDateString([], { day: "numeric", month: "short", year: "numeric" });
@@ -19,19 +20,19 @@ const one = (kind, data = {}) => ({ events: [{ kind, data }] });
 // lane: {test, letter, facts, protocol, score, draft}. Returns the act, or null when nothing is left to do.
 export function actOf(lane, pack, now) {
   const { facts, protocol } = lane;
-  const stage = stageOf(facts, protocol);
+  const stage = stageOf(facts, protocol, lane.draft.relieved);
   if (!stage) return null;
   const act = { lane, stage, title: stage.title, prompt: stage.prompt || "", big: "", note: "", options: [], rank: 1,
-                source: stage.source || "", taste: tasteAllowed(facts, stage), id: `${lane.test}/${stage.id}` };
+                source: stage.source || "", taste: mayNotice(facts, stage, protocol), id: `${lane.test}/${stage.id}` };
   (SHAPES[stage.shape] || press)(act, lane, pack, now);
   const held = waitOf(facts, stage);
   if (held && held.until > now && !facts.run) hold(act, held, now);
   return act;
 }
 
-function tasteAllowed(facts, stage) {
-  if (facts.tasted || facts.stopped) return false;
-  return stage.id === "screening" || stage.id === "run";
+function mayNotice(facts, stage, protocol) {
+  if (facts.tasted || facts.stopped || !protocol.notice) return false;
+  return stage.shape === "screening" || stage.id === "run";
 }
 
 // A wait is shown, not enforced: going on early takes a second, deliberate press and is found by the verdict.
@@ -46,7 +47,7 @@ function hold(act, held, now) {
   act.key = null;
   act.figure = "";
   act.options = act.options.filter((o) => o.during);
-  act.form = null;
+  act.form = act.typing = null;
 }
 
 function press(act, lane) {
@@ -111,11 +112,11 @@ function questions(act, lane, pack, now) {
     again: { draft: { answers: Object.fromEntries(Object.entries(answers).filter(([k]) => k !== i.id)) } } })) };
   act.id += `/${item?.id}/${JSON.stringify(answers)}`;
   if (!item) {
-    const { equipment, last_taken: taken, ...plain } = answers;
+    const { equipment, last_taken: taken, smoked, ...plain } = answers;
     const used = Object.keys(equipment), worn = used.filter((k) => equipment[k] === "worn");
     act.prompt = "Read back to the wearer, then record";
     act.key = { label: "Record the answers", ...one("questions-answered", {
-      ...plain, ...(taken === null ? {} : { last_taken_at: taken }), equipment_used: used, equipment_worn: worn }) };
+      ...plain, ...(taken ? { last_taken_at: taken } : {}), ...(smoked ? { smoked_at: smoked } : {}), equipment_used: used, equipment_worn: worn }) };
     return;
   }
   act.prompt = item.text;
@@ -127,17 +128,20 @@ const yesNo = (yes, no) => (act, answer) => {
   act.options.push({ label: no, tone: "warn", ...answer(false) });
 };
 
+// How long ago, when less than `need` minutes.
+function ago(act, answer, need, none, now) {
+  act.key = { label: `${none} for ${need} min or more`, ...answer(null) };
+  for (const m of [0, 5, 10, 15, 20, 30, 40, 50].filter((m) => m < need)) {
+    act.options.push({ label: m ? `${m} min ago` : "Just now", ...answer(now - m * 60000) });
+  }
+}
+
 const QUESTIONS = {
   cleared: yesNo("Cleared", "Not cleared"),
   trained: yesNo("Shown and practised", "Not yet"),
   feels_well: yesNo("Well", "Not well"),
-  last_taken(act, answer, lane, pack, now) {
-    const need = lane.protocol.abstention_min;
-    act.key = { label: `Nothing for ${need} min or more`, ...answer(null) };
-    for (const m of [0, 5, 10, 15, 20, 30, 40].filter((m) => m < need)) {
-      act.options.push({ label: m ? `${m} min ago` : "Just now", ...answer(now - m * 60000) });
-    }
-  },
+  last_taken(act, answer, lane, pack, now) { ago(act, answer, lane.protocol.abstention_min, "Nothing", now); },
+  smoked(act, answer, lane, pack, now) { ago(act, answer, lane.protocol.smoke_free_min, "Not", now); },
   seal_hair(act, answer) {
     act.key = { label: "Clean at the seal", ...answer("none") };
     act.options.push({ label: "Stubble", tone: "warn", ...answer("stubble") },
@@ -205,9 +209,10 @@ function ask(act) {
   act.key = { label: stage.yes, ...yes };
   act.options.push({ label: stage.no, tone: "warn", ...no });
   if (stage.id === "seal-break") {
+    const { notice, method } = act.lane.protocol;
     act.rank = 0;
-    act.figure = "break-seal";
-    act.options.push({ label: "Tasted before the seal was broken", tone: "warn", ...one("tasted") });
+    act.figure = method === "smoke" ? "" : "break-seal";
+    act.options.push({ label: notice.before_break, tone: "warn", ...one(notice.kind) });
   }
 }
 
@@ -217,6 +222,7 @@ const negated = (stage) => (stage.ends_with === "seal-broken" ? { tasted: false 
 
 function run(act, lane, pack, now) {
   const { facts, protocol, score } = lane;
+  if (!protocol.doses) { plainRun(act, lane, now); return; }
   if (!score) { act.prompt = "No screening level is on record"; return; }
   if (!facts.run) { startRun(act, lane); return; }
   const at = runAt(facts, score, now);
@@ -274,7 +280,7 @@ function sign(act, lane) {
   act.sign = act.stage.where.role;
   act.prompt = tester ? "I led this test and recorded what happened" : `${lane.name}: I took part in this test as recorded`;
   const end = endOf(lane.facts, lane.protocol);
-  if (end && end !== "complete") act.note = { tasted: "Tasted: not passed", stopped: "Stopped", unsuited: "Cannot taste this agent" }[end];
+  if (end && end !== "complete") act.note = { tasted: lane.protocol.notice?.ended, stopped: "Stopped", unsuited: `Does not notice this agent (${lane.protocol.agent_name})` }[end];
 }
 
-const SHAPES = { press, checks, load, questions, identity, screening, ask, run, sign };
+const SHAPES = { press, checks, load, questions, identity, screening, ask, run, sign, made, instrument, readings, relief };

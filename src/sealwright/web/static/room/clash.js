@@ -25,8 +25,9 @@ const longest = (score) => Math.max(...topUps(score).map((a) => a.lasts)) * 1000
 
 // Milliseconds to wait so that a run begun then has its doses clear of the runs under way; 0: begin now.
 export function clearStart(lanes, score, now) {
+  if (!topUps(score).length) return 0;
   const lasts = longest(score), period = doseGap(topUps(score)) * 1000;
-  const busy = lanes.filter((l) => underTest(l.facts) && l.score)
+  const busy = lanes.filter((l) => underTest(l.facts) && l.score && topUps(l.score).length)
     .map((l) => ({ phase: l.facts.run.at % period, lasts: longest(l.score) }));
   for (let wait = 0; wait < period; wait += 1000) {
     const phase = (now + wait) % period;

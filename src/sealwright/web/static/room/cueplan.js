@@ -17,6 +17,7 @@ export function dueCues(lanes, clock, from, to) {
       for (const s of [3, 2, 1]) add(`${act.id}-${s}`, "ready", start - s * 1000);
       add(act.id, "dose", start);
       for (let n = 1; n < act.squeezes; n++) add(`${act.id}+${n}`, "squeeze", start + n * pace);
+      if (act.air === "hold") add(`${act.id}-end`, "exercise", start + act.lasts * 1000);
     }
     if (underTest(lane.facts)) {
       for (const act of lane.score.acts.filter((a) => a.kind === "exercise" && a.at > 0)) {

@@ -9,3 +9,7 @@ const keepKit = (entry) => localStorage.setItem("sealwright.kit", JSON.stringify
 export const keepLoaded = (lane, { which, lot, loaded_at }) => keepKit({ [`${lane.protocol.agent}/${which}`]: { lot, loaded_at } });
 
 export const keepChecked = (lane, { at, data }) => keepKit({ [lane.protocol.agent]: { at, checks: data.checks } });
+
+export const keepInstrument = (lane, data) => keepKit({ [`instrument/${lane.protocol.method}`]: data });
+
+export const keepMade = (lane, { which, made_at, lot }) => keepKit({ [`${lane.protocol.agent}/${which}`]: { made_at, lot } });

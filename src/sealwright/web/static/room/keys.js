@@ -1,4 +1,4 @@
-// One big key: space bar, pedal or touch. A short press answers; holding it says "tasted".
+// One big key: space bar, pedal or touch. A short press answers; holding it says that the wearer noticed the agent.
 
 import { $ } from "./view.js";
 

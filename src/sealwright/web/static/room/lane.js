@@ -9,8 +9,8 @@ export function fold(events) {
   const of = (kind) => standing.filter((e) => e.kind === kind);
   const last = (kind) => of(kind).at(-1);
   const opened = of("opened")[0];
-  const firstDose = of("first-dose-begun")[0] || of("dosed")[0] || of("run-started")[0];
-  const tastes = of("tasted");
+  const firstDose = of("first-dose-begun")[0] || of("dosed")[0] || of("exposure-begun")[0] || of("run-started")[0];
+  const tastes = standing.filter((e) => e.kind === "tasted" || e.kind === "noticed");
   const inRun = (e) => firstDose && e.at >= firstDose.at && standing.indexOf(e) > standing.indexOf(firstDose);
   const run = last("run-started");
   return {
@@ -23,17 +23,23 @@ export function fold(events) {
     begun: new Set(of("exercise-started").map((e) => e.data.exercise)),
     over: last("exercises-ended"),
     sealBroken: last("seal-broken"),
+    complete: last("seal-broken") || last("readings-complete"),
+    measured: of("instrument-named").length > 0,
+    unnoticed: last("agent-screened")?.data.noticed === false,
+    read: new Map([...of("exercise-read"), ...of("leak-read")].map((e) => [e.data.exercise, e])),
     stopped: last("stopped"),
     closed: last("closed"),
   };
 }
 
 export function levelOf(facts, protocol) {
-  if (!facts.threshold) return null;
+  if (!facts.threshold || !protocol.doses) return null;
   return protocol.doses.find((d) => Math.max(facts.squeezes, 1) <= d.upto) || null;
 }
 
+// A method without levels has one score.
 export function scoreOf(facts, protocol) {
+  if (!protocol.doses) return protocol.scores[0];
   const level = facts.run ? facts.run.data.level : levelOf(facts, protocol)?.level;
   return level ? protocol.scores[level] : null;
 }
@@ -54,24 +60,36 @@ export function endOf(facts, protocol) {
   if (facts.tasted) return "tasted";
   if (facts.stopped) return "stopped";
   if (facts.asked && facts.squeezes >= protocol.round * protocol.rounds && !facts.threshold) return "unsuited";
-  if (facts.sealBroken) return "complete";
+  if (facts.unnoticed) return "unsuited";
+  if (facts.complete) return "complete";
   return null;
 }
 
 const AFTER_END = new Set(["sign-wearer", "sign-tester", "close"]);
 
-export function stageOf(facts, protocol) {
+export const conductOf = (facts, protocol) => protocol.conduct[facts.opened.data.facepiece.kind] || Object.values(protocol.conduct)[0];
+
+export function stageOf(facts, protocol, relieved = false) {
   if (facts.closed) return null;
-  const conduct = protocol.conduct[facts.opened.data.facepiece.kind];
+  const conduct = conductOf(facts, protocol);
   const end = endOf(facts, protocol);
   if (end && end !== "complete") {
-    const hood = facts.of("hood-removed").some((e) => facts.standing.indexOf(e) > facts.standing.indexOf(
-      facts.tasted || facts.stopped || facts.last("not-tasted")));
-    if (!hood) return { id: "relief", shape: "press", ends_with: "hood-removed", title: "Hood off", press: "Hood is off",
-                        prompt: "Hood off, facepiece off, fresh air, water" };
+    if (!relieved && !isRelieved(facts, protocol)) return relief(protocol);
     return conduct.find((s) => AFTER_END.has(s.id) && !isOver(facts, s)) || null;
   }
   return conduct.find((s) => !isOver(facts, s)) || null;
+}
+
+// What comes first when a test ends before its time. Only a hood's removal is an event of its own.
+function relief(protocol) {
+  const [title, prompt, press] = protocol.relief;
+  return { id: "relief", shape: protocol.doses ? "press" : "relief", ends_with: "hood-removed", title, press, prompt };
+}
+
+function isRelieved(facts, protocol) {
+  if (!protocol.doses) return facts.of("signed").length > 0;
+  return facts.of("hood-removed").some((e) => facts.standing.indexOf(e) > facts.standing.indexOf(
+    facts.tasted || facts.stopped || facts.last("not-tasted")));
 }
 
 function anchor(facts, name) {
@@ -104,7 +122,9 @@ export function runAt(facts, score, now) {
   const dose = topUps(score).find((a) => !facts.doses.has(a.id) && !gone.has(a)) || null;
   const mist = score.acts.find((a) => a.kind === "mist");
   const mistDue = mist && s >= mist.at && !facts.of("mist-checked").length ? mist : null;
-  return { s, exercise, next, dose, mistDue, left: Math.max(0, exercise.at + exercise.lasts - s), lasts: score.lasts };
+  const samples = score.acts.filter((a) => a.kind === "sample");
+  return { s, exercise, next, dose, mistDue, left: Math.max(0, exercise.at + exercise.lasts - s), lasts: score.lasts,
+           sample: samples.find((a) => a.at <= s && s < a.at + a.lasts) || null, nextSample: samples.find((a) => a.at > s) || null };
 }
 
 // Events that the passing of time brings: exercise starts and the end. `away`: the room was gone until now.
@@ -127,7 +147,8 @@ export function passed(facts, score, now, away) {
 export const underTest = (facts) => Boolean(facts.run && !facts.over && !facts.tasted && !facts.stopped);
 
 export const underHood = (facts) => !facts.closed && !facts.tasted && !facts.stopped &&
-  Boolean(((facts.run || facts.last("first-dose-begun")) && !facts.sealBroken) || (facts.last("screening-started") && !facts.last("hood-removed")));
+  Boolean(((facts.run || facts.last("first-dose-begun") || facts.last("exposure-begun")) && !facts.complete && !(facts.measured && facts.over)) ||
+          (facts.last("screening-started") && !facts.last("hood-removed")));
 
 const NEAR_S = 6;
 export const doseGap = (doses) => (doses.length > 1 ? doses[1].at - doses[0].at : 30);
@@ -142,6 +163,6 @@ export function missed(facts, score, s) {
 // Timed acts of a running lane that are still to come: [{from, to, act}] in room time.
 export function timed(facts, score) {
   if (!underTest(facts)) return [];
-  return score.acts.filter((a) => (a.kind === "dose" && a.at >= 0 && !facts.doses.has(a.id)) || a.kind === "seal-break")
+  return score.acts.filter((a) => (a.kind === "dose" && a.at >= 0 && !facts.doses.has(a.id)) || a.kind === "seal-break" || a.air === "hold")
     .map((a) => ({ act: a, from: facts.run.at + a.at * 1000, to: facts.run.at + (a.at + a.lasts) * 1000 }));
 }

@@ -1,6 +1,7 @@
 // The lanes: a staff for every wearer, its paper moving under the fixed present line.
 
-import { missed } from "./lane.js";
+import { conductOf, missed } from "./lane.js";
+import { placeLive } from "./livebox.js";
 import { $, drawLane, esc, put } from "./view.js";
 
 const SEVERAL = 0.72, NARROW = 760;
@@ -21,13 +22,14 @@ export function drawPapers(room, acts, now) {
     room.section(id, () => { put(id, drawLane(lane, act, focus, room.button(id))); lane.strip = null; },
       [lane.letter, lane.name, focus, lane.code, lane.verdict, Boolean(lane.facts.closed), lane.pieceName, act?.short || act?.title]);
     paper(room, node, lane, act, now);
+    placeLive(node, lane, focus, now);
   }
 }
 
 // The paper moves under the fixed present line.
 function paper(room, node, lane, act, now) {
   const strip = node.querySelector("[data-strip]"), level = lane.score?.level;
-  const running = Boolean(lane.facts.run && !lane.facts.sealBroken && !lane.facts.tasted && !lane.facts.stopped);
+  const running = Boolean(lane.facts.run && !lane.facts.complete && !lane.facts.tasted && !lane.facts.stopped);
   node.classList.toggle("running", running);
   if (!running || !lane.score) { lane.strip = null; fill(strip, lane.facts.closed ? "" : stages(lane, act)); return; }
   delete strip.dataset.html;
@@ -59,7 +61,7 @@ function fill(node, html) {
 
 // Before the score is known: the stages as a line of stations.
 function stages(lane, act) {
-  const conduct = lane.protocol.conduct[lane.facts.opened.data.facepiece.kind];
+  const conduct = conductOf(lane.facts, lane.protocol);
   const here = conduct.findIndex((s) => s.id === act?.stage.id);
   return `<ol class="stations">${conduct.map((s, i) => `<li class="${i < here ? "past" : i === here ? "here" : ""}">${esc(s.title)}</li>`).join("")}</ol>`;
 }

@@ -2,21 +2,21 @@
 
 import { actOf, countdown } from "./acts.js";
 import { clashes, clearStart } from "./clash.js";
-import { RoomClock } from "./clock.js";
 import { dueCues } from "./cueplan.js";
 import { Cues, speak } from "./cues.js";
-import { askWhoTasted, chosen, newDialog, stopDialog } from "./dialogs.js";
-import { keepChecked, keepDraft, keepLoaded, readDraft } from "./keep.js";
-import { bindKeys } from "./keys.js";
+import { askWhoNoticed, newDialog, stopDialog } from "./dialogs.js";
+import { keepChecked, keepDraft, keepInstrument, keepLoaded, keepMade, readDraft } from "./keep.js";
 import { fold, passed, scoreOf, timed, underHood, underTest } from "./lane.js";
+import { leadOver } from "./measuredacts.js";
+import { keepChoice, openedData } from "./opening.js";
 import { Pad, sha256 } from "./pad.js";
 import { drawPapers } from "./papers.js";
 import { Sender } from "./sender.js";
-import { openStore } from "./store.js";
-import { steadily } from "./tick.js";
+import { askVerdict, tickLive } from "./serverword.js";
+import { submit } from "./typing.js";
 import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
 
-const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, BOUNCE_MS = 300, QUICK_MS = 100, EVERY_MS = 100, NOTICE_MS = 6000;
+const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, BOUNCE_MS = 300, QUICK_MS = 100, NOTICE_MS = 6000;
 const build = document.body.dataset.build;
 const roomId = (localStorage["sealwright.room"] ||= freshId("r"));
 
@@ -25,7 +25,7 @@ function freshId(prefix = "e") {
   return `${prefix}-${Date.now().toString(36)}-${[...bytes].map((b) => b.toString(16).padStart(2, "0")).join("")}`;
 }
 
-class Room {
+export class Room {
   constructor(store, clock, pack) {
     Object.assign(this, { store, clock, pack, lanes: [], focus: null, picked: null, guardUntil: 0, answering: 0, away: null,
                           news: { state: "waiting", waiting: 0, refused: [] }, buttons: new Buttons(), figures: {} });
@@ -72,24 +72,15 @@ class Room {
   // From the dialog: a wearer comes in; after a fail the lane before gives way.
   async enter(choice) {
     this.tester = choice.tester;
-    localStorage.setItem("sealwright.tester", choice.tester);
-    localStorage.setItem("sealwright.protocol", choice.protocol);
+    keepChoice(this.pack, choice);
     const previous = this.previous;
     await this.open({ ...choice, previous });
     if (previous) await this.leave(previous);
   }
 
-  async open({ wearer, facepiece, protocol, own, language, previous }) {
-    const piece = this.pack.facepieces.find((f) => f.id === facepiece);
-    const tester = this.pack.testers.find((t) => t.id === this.tester);
-    const method = this.pack.protocols[protocol];
-    const test = freshId("t");
-    const data = { protocol, protocol_version: method.version, wearer, room: roomId,
-      facepiece: { id: piece.id, make: piece.make, model: piece.model, material: piece.material, size: piece.size,
-                   kind: piece.kind, own },
-      tester: { id: tester.id, ...(tester.competent_until_at ? { competent_until_at: tester.competent_until_at } : {}) } };
-    if (previous) Object.assign(data, { try_no: (previous.facts.opened.data.try_no || 1) + 1, previous: previous.test,
-      ...(previous.facts.tasted ? { tasted_at: previous.facts.tasted.at } : {}) });
+  async open(choice) {
+    const { wearer, language } = choice, test = freshId("t");
+    const data = openedData(this, roomId, choice);
     const kept = { test, letter: this.freeLetter(), order: Date.now() };
     const event = this.event(test, { kind: "opened", data });
     await this.store.keepLane(kept);
@@ -161,25 +152,37 @@ class Room {
     if (what.leave) return this.leave(what.leave);
     if (what.stop) return stopDialog(this, what.stop);
     if (what.bring) return this.bring(what.bring);
-    if (what.taste) return askWhoTasted(this);
+    if (what.taste) return askWhoNoticed(this);
     if (what.takeBack) return this.takeBack(what.takeBack);
     if (!lane) return;
-    if (what.draft) { lane.draft = what.draft; keepDraft(lane); return this.draw(); }
+    if (what.mode) localStorage.setItem("sealwright.readings", what.mode);
+    if (what.draft) return this.redraft(lane, what.draft);
+    if (what.start) return this.redraft(lane, { ...lane.draft, zero: this.clock.now() + what.start });
+    if (what.submit) return submit(this, this.act);
     if (what.signs) return this.sign(lane, what.signs);
     if (what.events) return this.answer(lane, what.events);
   }
 
-  async answer(lane, made) {
-    lane.draft = {};
+  redraft(lane, draft) {
+    lane.draft = draft;
+    keepDraft(lane);
+    this.draw();
+  }
+
+  // `draft`: what is still to be answered; without it only what was typed elsewhere stays.
+  async answer(lane, made, draft = lane.draft.typed ? { typed: lane.draft.typed, mode: lane.draft.mode } : {}) {
+    lane.draft = draft;
     keepDraft(lane);
     this.answering += 1;
     const events = await this.record(lane, made).finally(() => { this.answering -= 1; });
-    const first = events[0];
-    this.back = first.kind === "closed" ? null : { lane, id: first.id, label: first.kind.replaceAll("-", " "), all: events.map((e) => e.id),
+    const first = events.find((e) => e.kind !== "taken-back") || events[0];
+    this.back = first.kind === "closed" ? null : { lane, id: first.id, label: first.kind.replaceAll("-", " "), all: events.filter((e) => e.kind !== "taken-back").map((e) => e.id),
                   until: this.clock.now() + lane.protocol.take_back_s * 1000 };
     if (first.kind === "nebuliser-loaded") keepLoaded(lane, first.data);
     if (first.kind === "kit-checked") keepChecked(lane, first);
-    if (first.kind === "tasted") this.cues.now("stop"); else this.cues.now("tap");
+    if (first.kind === "solution-made") keepMade(lane, first.data);
+    if (first.kind === "instrument-named") keepInstrument(lane, first.data);
+    if (first.kind === lane.protocol.notice?.kind) this.cues.now("stop"); else this.cues.now("tap");
     this.draw();
   }
 
@@ -221,7 +224,7 @@ class Room {
     this.answered = false;
     if (this.learnt) await this.afterStep(this.learnt);
     const now = this.clock.now();
-    for (const lane of this.lanes) await this.tickLane(lane, now);
+    for (const lane of this.lanes) { await this.tickLane(lane, now); tickLive(this, lane, now); }
     if (this.back && this.back.until < now) this.back = null;
     this.refresh();
   }
@@ -264,6 +267,8 @@ class Room {
   }
 
   async tickLane(lane, now) {
+    const begun = lane.score && leadOver(lane, now);
+    if (begun) { this.redraft(lane, (({ zero, ...rest }) => rest)(lane.draft)); await this.record(lane, begun); }
     if (!underTest(lane.facts) || !lane.score) return;
     this.sayDose(lane, now);
     const made = passed(lane.facts, lane.score, now, this.away);
@@ -314,9 +319,9 @@ class Room {
     if (act?.sign) act.key = { label: this.pad?.drawn ? "Signed" : "Sign with a cross", signs: act.sign };
     const hooded = acts.filter((a) => a.taste).map((a) => a.lane);
     const last = this.lanes.findLast((l) => l.facts.closed && l.verdict && l.verdict.result !== "unfinished");
-    this.section("now", () => drawNow(act, this.button("now"), this.figures, last), act ? [act.id, act.waiting, act.stage.id, act.figure, act.options.map((o) => o.label), act.form, act.early?.label, act.lane.name, Boolean(act.running)] : [last?.test, last?.verdict]);
+    this.section("now", () => drawNow(act, this.button("now"), this.figures, last), act ? [act.id, act.waiting, act.stage.id, act.figure, act.options.map((o) => o.label), act.form, act.typing?.rows?.map((r) => r.id), act.typing?.fields?.length, act.paste, act.early?.label, act.lane.name, Boolean(act.running)] : [last?.test, last?.verdict]);
     refreshNow(act);
-    this.section("keys", () => drawKeys(act, this.back, hooded, this.button("keys")), [act?.id, act?.key, this.back?.id, act?.taste, act?.waiting, hooded.map((l) => l.test)]);
+    this.section("keys", () => drawKeys(act, this.back, hooded, this.button("keys")), [act?.id, act?.key, act?.idle, this.back?.id, act?.taste, act?.waiting, hooded.map((l) => l.test)]);
     this.ahead(acts, now);
     this.elsewhere();
     drawPapers(this, acts, now);
@@ -385,28 +390,8 @@ class Room {
     this.news = news;
     if (news.state === "stale" && !this.lanes.some((l) => underHood(l.facts))) location.reload();
     this.answered = news.state === "delivered";
-    if (news.state === "delivered") for (const lane of this.lanes) this.askVerdict(lane);
+    if (news.state === "delivered") for (const lane of this.lanes) askVerdict(this, lane);
     this.draw();
-  }
-
-  async askVerdict(lane) {
-    const known = lane.facts.events.length;
-    if (lane.judged === known || lane.asking) return;
-    lane.asking = true;
-    try {
-      const response = await fetch(`/api/tests/${encodeURIComponent(lane.test)}`);
-      if (response.ok) { lane.verdict = (await response.json()).verdict; lane.judged = known; }
-    } catch { /* asked again when the server answers */ } finally { lane.asking = false; }
-    if (!lane.code) this.askCode(lane);
-    this.draw();
-  }
-
-  async askCode(lane) {
-    if (lane.facts.closed) return;
-    try {
-      const response = await fetch(`/api/tests/${encodeURIComponent(lane.test)}/code`);
-      if (response.ok) { const answer = await response.json(); lane.code = `${answer.code.slice(0, 3)} ${answer.code.slice(3)}`; lane.address = answer.address.replace(/^https?:\/\//, ""); this.draw(); }
-    } catch { /* asked again with the verdict */ }
   }
 
   // -- keys --------------------------------------------------------------------------------------------------------
@@ -414,109 +399,10 @@ class Room {
   // `lane`: the one in hand when the key went down. A bouncing pedal must not answer what is asked next.
   press(held, lane) {
     const act = this.act, now = performance.now();
-    if (held) return act?.taste && act.lane === lane ? this.do({ events: [{ kind: "tasted", data: {} }], lane }) : askWhoTasted(this, false);
+    if (held) return act?.taste && act.lane === lane ? this.do({ events: [{ kind: lane.protocol.notice.kind, data: {} }], lane }) : askWhoNoticed(this, false);
     // Nor is anything asked but squeezes while the answer before is not yet on this device.
     if (!act?.key || now < this.guardUntil || (this.answering && !act.key.quick)) return;
     this.guardUntil = now + (act.key.quick ? QUICK_MS : BOUNCE_MS);
     return this.do({ ...act.key, lane: act.lane });
   }
 }
-
-// -- start -----------------------------------------------------------------------------------------------------------
-
-async function fetchPack(clock) {
-  const before = clock.now();
-  try {
-    const response = await fetch("/api/pack");
-    if (!response.ok) throw new Error(response.status);
-    const pack = await response.json();
-    pack.wearers.sort((a, b) => (a.name || a.id).localeCompare(b.name || b.id));
-    if (!response.headers.get("X-Kept")) {
-      pack.stepped = clock.resume(pack.now, before, clock.now());
-      clock.compareSteady(pack, before - pack.stepped, clock.now());
-    }
-    try { localStorage.setItem("sealwright.pack", JSON.stringify(pack)); } catch { /* too large: the worker keeps it */ }
-    return pack;
-  } catch (error) {
-    const kept = localStorage.getItem("sealwright.pack");
-    if (kept) return JSON.parse(kept);
-    throw error;
-  }
-}
-
-function bind(room) {
-  document.addEventListener("click", (event) => {
-    const button = event.target.closest("[data-do]");
-    if (!button || button.id === "key") return;
-    const found = room.buttons.does[Number(button.dataset.do)];
-    if (found) room.do(found.what);
-  });
-  document.addEventListener("click", (event) => {
-    if (event.target.id === "pad-clear") { room.pad?.clear(); room.draw(); }
-  });
-  document.addEventListener("pointerup", () => setTimeout(() => room.act?.sign && room.draw(), 0));
-  $("add").addEventListener("click", () => newDialog(room));
-  $("new-form").addEventListener("submit", () => room.enter(chosen($("new-form"))).catch((e) => room.trouble(e)));
-  for (const button of document.querySelectorAll("[data-close]")) button.addEventListener("click", () => button.closest("dialog").close("no"));
-  $("sound").addEventListener("click", () => { room.cues.toggle(); room.cues.wake().catch(() => {}); room.draw(); });
-  $("voice").addEventListener("click", () => {
-    room.voice = !room.voice;
-    localStorage.setItem("sealwright.voice", room.voice ? "on" : "off");
-    room.draw();
-  });
-  for (const dialog of document.querySelectorAll("dialog")) {
-    dialog.addEventListener("close", () => setTimeout(() => document.activeElement?.blur(), 0));
-  }
-  bindKeys(room);
-}
-
-async function keepAwake() {
-  if (document.visibilityState !== "visible") return;
-  try { await navigator.wakeLock?.request("screen"); } catch { /* not granted: the screen may dim */ }
-}
-
-// One tab works the room: a second one says so and can take over.
-function holdRoom(start) {
-  if (!navigator.locks) { $("insecure").hidden = false; return start(); }
-  const hold = (options) => navigator.locks.request("sealwright-room", options, async (lock) => {
-    if (!lock) { $("elsewhere").showModal(); return; }
-    await start();
-    return new Promise(() => {});
-  }).catch(() => { document.body.classList.add("taken"); $("taken").showModal(); });
-  $("take-over").addEventListener("click", () => { $("elsewhere").close(); hold({ steal: true }); });
-  return hold({ ifAvailable: true });
-}
-
-async function start() {
-  const clock = new RoomClock();
-  const [store, pack] = await Promise.all([openStore(), fetchPack(clock)]);
-  const room = new Room(store, clock, pack);
-  window.room = room;
-  room.tester ||= pack.testers[0]?.id;
-  bind(room);
-  await room.restore();
-  const stepped = pack.stepped || clock.unsure;
-  if (stepped) await room.noteStep(stepped);
-  clock.doubt(0);
-  const figures = await fetch("/room/figures").then((r) => r.json()).catch(() => ({}));
-  room.figures = figures;
-  let ticking = false, beats = 0;
-  steadily(async () => {
-    if (ticking || document.body.classList.contains("taken")) return;
-    ticking = true;
-    try {
-      await room.tick();
-      if (++beats % 5 === 0) clock.beat();
-    } catch (error) { room.trouble(error); } finally { ticking = false; }
-  }, EVERY_MS);
-  room.sender.wake();
-  keepAwake();
-  document.addEventListener("visibilitychange", keepAwake);
-  document.body.dataset.ready = "yes";
-}
-
-navigator.serviceWorker?.register("/worker.js").catch(() => {});
-holdRoom(() => start().catch((error) => {
-  console.error(error);
-  $("now-body").textContent = "The room could not start. Is the server running? Reload when it is.";
-}));

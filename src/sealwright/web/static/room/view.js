@@ -1,6 +1,7 @@
 // Draws the room. Sections are redrawn only when what they show has changed, so that a finger never loses its button.
 
 import { countdown } from "./acts.js";
+import { drawTyping, keepingFocus, refreshTyping } from "./typing.js";
 
 const escapes = { "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;" };
 export const esc = (text) => String(text ?? "").replace(/[&<>"']/g, (c) => escapes[c]);
@@ -29,10 +30,10 @@ export function drawNow(act, button, figures, last) {
   if (!act) return put("now-body", `${last ? drawEnded(last) : ""}<p class="idle">No wearer under way.</p>
     <p>Add a wearer to begin. Each wearer gets a lane; the next act over all lanes is shown here.</p>`);
   const lane = act.lane, wide = matchMedia("(min-width: 761px)").matches;
-  const beside = Boolean(act.running || (wide && (act.figure || act.big))) && !act.form;
+  const beside = Boolean(act.running || (wide && (act.figure || act.big))) && !act.form && !act.typing;
   const answers = drawOptions([...act.options, ...(act.early ? [{ ...act.early, tone: "warn" }] : [])], button);
   const figure = act.figure && figures[act.figure] ? `<div class="figure" aria-hidden="true">${figures[act.figure]}</div>` : "";
-  const fresh = put("now-body", `
+  const fresh = keepingFocus(() => put("now-body", `
     <div class="who">${badge(lane.letter, lane.n)} <span>${esc(lane.name)}</span>
       <small>${esc(lane.pieceName)}</small></div>
     <h1 id="title"></h1>
@@ -41,7 +42,8 @@ export function drawNow(act, button, figures, last) {
     <div id="ring" class="ring" hidden><i></i></div>
     ${beside || act.form?.items ? "" : answers}
     ${act.form ? drawForm(act.form, button) : ""}
-    ${!beside && act.form?.items ? answers : ""}`);
+    ${act.typing ? drawTyping(act, button) : ""}
+    ${!beside && act.form?.items ? answers : ""}`));
   if (fresh) inSight(act);
   return fresh;
 }
@@ -93,6 +95,7 @@ export function refreshNow(act) {
   text("big", act.big);
   text("big-note", act.note);
   text("prompt", act.prompt);
+  refreshTyping(act);
   const ring = $("ring");
   if (!ring) return;
   ring.hidden = act.progress === undefined;
@@ -104,14 +107,16 @@ function text(id, value) {
   if (node && node.textContent !== String(value ?? "")) node.textContent = value ?? "";
 }
 
-export function drawKeys(act, back, hooded, button) {
-  const key = act?.key;
+// `exposed`: lanes whose wearer may notice the agent now.
+export function drawKeys(act, back, exposed, button) {
+  const key = act?.key, words = new Set(exposed.map((l) => l.protocol.notice.done));
+  const doing = act ? act.idle || (act.waiting ? "Waiting" : "Wearer carries on") : "No act is due";
   return put("keys", `
     ${back ? `<button type="button" class="side" data-do="${button({ takeBack: back.id })}">Take back<small>${esc(back.label)}</small></button>` : ""}
     <button type="button" id="key" ${key ? `data-do="${button(key)}"` : 'aria-disabled="true"'}>
-      <span class="fill"></span><span class="label">${esc(key ? key.label : act ? (act.waiting ? "Waiting" : "Wearer carries on") : "No act is due")}</span>
+      <span class="fill"></span><span class="label">${esc(key ? key.label : doing)}</span>
       ${key ? "<kbd>Space or pedal</kbd>" : ""}</button>
-    ${hooded.length ? `<button type="button" class="side taste" data-do="${button({ taste: true })}">Tasted<small>${
+    ${exposed.length ? `<button type="button" class="side taste" data-do="${button({ taste: true })}">${esc(words.size === 1 ? [...words][0] : "Noticed")}<small>${
       act?.taste ? "or hold the key, or T" : "by whom? also T"}</small></button>` : ""}
     ${act && !act.sign && act.stage.id !== "close" && act.stage.id !== "relief"
       ? `<button type="button" class="side stop" data-do="${button({ stop: act.lane })}">Stop<small>unwell, or wants to</small></button>` : ""}`);
@@ -149,7 +154,7 @@ export function drawLane(lane, act, focus, button) {
       <span class="lane-act" data-lane-act>${esc(act ? act.short || act.title : "Closed")}</span>
       ${found ? `<span class="found" title="Departures so far">${found} finding${found > 1 ? "s" : ""}</span>` : ""}
       ${code}${ended}</header>${verdict}
-    <div class="paper" data-paper><div class="present" aria-hidden="true"></div><div class="strip" data-strip></div></div>`;
+    <div class="paper" data-paper><div class="present" aria-hidden="true"></div><div class="strip" data-strip></div></div><div data-live></div>`;
 }
 
 export const VERDICT = { pass: "● Pass", fail: "✕ Fail", void: "○ Void", unsuited: "◇ Unsuited to this agent" };
