@@ -167,6 +167,8 @@ _NOTICED = {"taste": "tasted", "vapour": "smelled", "smoke": "reacted to the smo
 def _reason(result: Result, f: TasteFacts | NoticeFacts) -> str:
     noticed = _NOTICED[f.p.method]
     if result == "fail" and f.taste:
+        if not isinstance(f, TasteFacts) and not f.run_exercises:
+            return f"{noticed[0].upper()}{noticed[1:]} before the first exercise"
         return f"{noticed[0].upper()}{noticed[1:]} at {clock(f.second(f.taste.at))}{_during(f, f.taste.at)}"
     if result == "unsuited":
         how = f"in {f.squeezes} squeezes of screening" if f.squeezed else "in the screening"

@@ -12,7 +12,7 @@ from sealwright.assess.measuring import level_by
 from sealwright.assess.summary import chance, interval, rounded
 from sealwright.protocols import MeasuredProtocol, Protocol, rule_sets
 
-RULES = {"overall": "by the overall factor", "each": "by each exercise"}
+RULES = {"overall": "asked of the overall factor", "each": "asked of every exercise"}
 
 
 class Rated(msgspec.Struct, frozen=True, kw_only=True):
@@ -59,7 +59,8 @@ def _level_source(protocol: MeasuredProtocol, opened: Opened, level: int) -> str
 def numbers(events: Sequence[Event], measured: Measured | None, rule: str, day: Callable[[int], str],
             at: int) -> Numbers:
     """`day` puts an instant in words; `at`: when the test was held."""
-    named: InstrumentNamed | None = next((e.data for e in reversed(events) if isinstance(e.data, InstrumentNamed)), None)
+    all_named = [e.data for e in events if isinstance(e.data, InstrumentNamed)]
+    named = all_named[-1] if all_named else None
     told = Numbers(rule=rule, instrument=named.instrument if named else "not on record",
                    calibration=_calibration(named, day, at))
     if measured is None:

@@ -26,8 +26,8 @@ _TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
 
 _AT_WORK = {
-    False: "It says nothing of protection at work: neither a fit factor nor a qualitative pass is a workplace protection "
-           "factor, and the assigned protection factor of the class is not raised by it.",
+    False: "It says nothing of protection at work: neither a fit factor nor a qualitative pass is a workplace "
+           "protection factor, and the assigned protection factor of the class is not raised by it.",
     True: "It says nothing of protection at work: a fit factor is not a workplace protection factor, and however high, "
           "it does not raise the assigned protection factor of the class. The interval is that of this donning.",
 }
@@ -123,7 +123,8 @@ def _numbers(d: CertificateData) -> dict[str, Any] | None:
     if n is None or n.overall is None:
         return None
     return {"overall": [n.overall.factor, n.overall.interval],
-            "sentence": fit(n.sentence, 260) if n.sentence != d.reason else "", "chance": n.chance, "picture": _factors(d), "level": f"{d.required_factor:,}", "rule": n.rule}
+            "sentence": fit(n.sentence, 260) if n.sentence != d.reason else "", "chance": n.chance,
+            "picture": _factors(d), "level": f"{d.required_factor:,}", "rule": n.rule}
 
 
 def _measured_on_card(d: CertificateData) -> str:

@@ -225,7 +225,8 @@ def _movements(protocol: Protocol, verdict: Verdict) -> tuple[Movement, ...]:
     done: dict[str, int] = {}
     for name, _, seconds in verdict.exercises:
         done[name] = done.get(name, 0) + seconds
-    return tuple(Movement(exercise=e.id, title=e.title, due=e.seconds, done=done.get(e.id, 0)) for e in protocol.exercises)
+    return tuple(Movement(exercise=e.id, title=e.title, due=e.seconds, done=done.get(e.id, 0))
+                 for e in protocol.exercises)
 
 
 def _solutions(events: Sequence[Event], say: _Words) -> tuple[Solution, ...]:
