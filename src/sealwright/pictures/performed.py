@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import msgspec
 
@@ -10,19 +11,28 @@ from sealwright.assess.events import (
     Closed,
     Dosed,
     Event,
+    ExerciseRead,
     ExercisesEnded,
     ExerciseStarted,
     FacepieceTouched,
     FirstDoseBegun,
+    LeakRead,
     MistChecked,
+    Noticed,
     RoomReturned,
     RunStarted,
+    SamplesTaken,
     SealBroken,
     Stopped,
     TakenBack,
     Tasted,
 )
 from sealwright.assess.verdict import Verdict
+from sealwright.protocols import published
+
+Sensed = Literal["tasted", "smelled", "reacted", "noticed"]
+"""how the wearer notices the agent, as a word"""
+_SENSED: dict[str, Sensed] = {"taste": "tasted", "vapour": "smelled", "smoke": "reacted"}
 
 
 class Given(msgspec.Struct, frozen=True, kw_only=True):
@@ -41,15 +51,27 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     lasts: float
 
 
+class Sampled(msgspec.Struct, frozen=True, kw_only=True):
+    """A stretch of air as it was sampled, `lasts` seconds of it."""
+
+    air: Literal["mask", "ambient"]
+    at_s: float
+    lasts: float
+
+
 class Answer(msgspec.Struct, frozen=True, kw_only=True):
-    """A question answered on the way: mist seen, tasted at the seal break."""
+    """A question answered on the way: mist seen, tasted (smelled, reacted to) at the seal break."""
 
     at_s: float
     yes: bool
 
 
 class Performed(msgspec.Struct, frozen=True, kw_only=True):
-    """All times in seconds from the first exercise. `ends_s`: the end of the exercises, whatever ended them."""
+    """All times in seconds from the first exercise. `ends_s`: the end of the exercises, whatever ended them.
+
+    `tastes`: when the wearer noticed the agent, by taste or as `sensed` says. `samples`: in order of time, stretches of
+    the same air that meet made one. `read`: exercises for which a number or a leak was read.
+    """
 
     ends_s: float = 0
     doses: tuple[Given, ...] = ()
@@ -60,6 +82,9 @@ class Performed(msgspec.Struct, frozen=True, kw_only=True):
     gaps: tuple[tuple[float, float], ...] = ()
     seal_break: Answer | None = None
     stopped: tuple[float, str] | None = None
+    sensed: Sensed = "tasted"
+    samples: tuple[Sampled, ...] = ()
+    read: tuple[str, ...] = ()
 
 
 def performed_from(events: Sequence[Event], verdict: Verdict) -> Performed | None:
@@ -75,7 +100,9 @@ def performed_from(events: Sequence[Event], verdict: Verdict) -> Performed | Non
     return Performed(
         ends_s=end, exercises=_exercises(run, verdict, end),
         doses=tuple(Given(act=d.act, at_s=s, squeezes=d.squeezes) for s, d in run if isinstance(d, Dosed)),
-        tastes=tuple(s for s, d in run if isinstance(d, Tasted)),
+        tastes=tuple(s for s, d in run if isinstance(d, Tasted | Noticed)), sensed=_sensed(verdict),
+        samples=_samples(events, origin),
+        read=tuple(dict.fromkeys(d.exercise for _, d in run if isinstance(d, LeakRead | ExerciseRead))),
         mists=tuple(Answer(at_s=s, yes=d.seen) for s, d in run if isinstance(d, MistChecked)),
         touched=tuple(s for s, d in run if isinstance(d, FacepieceTouched)),
         gaps=tuple(((d.away_at - origin) / 1000, s) for s, d in run if isinstance(d, RoomReturned)),
@@ -97,8 +124,28 @@ def _instant(e: Event) -> int:
 
 def _end(run: Sequence[tuple[float, object]]) -> float:
     """The first thing that ended the exercises, or the last thing on record."""
-    ends = (s for s, d in run if isinstance(d, ExercisesEnded | Tasted | Stopped | SealBroken | Closed))
+    ends = (s for s, d in run if isinstance(d, ExercisesEnded | Tasted | Noticed | Stopped | SealBroken | Closed))
     return next(ends, run[-1][0])
+
+
+def _sensed(verdict: Verdict) -> Sensed:
+    """By the method; a protocol not on our shelf may have any."""
+    protocol = published().get(verdict.protocol)
+    return _SENSED.get(protocol.method, "tasted") if protocol else "noticed"
+
+
+def _samples(events: Sequence[Event], origin: int) -> tuple[Sampled, ...]:
+    """Room air may be sampled before the first exercise, and told before it too."""
+    taken = sorted((e.data for e in events if isinstance(e.data, SamplesTaken)), key=lambda d: d.started_at)
+    found = list[Sampled]()
+    for d in taken:
+        at, lasts = (d.started_at - origin) / 1000, d.step_ms * len(d.values) / 1000
+        last = found[-1] if found else None
+        if last and last.air == d.air and at <= last.at_s + last.lasts + d.step_ms / 1000:
+            found[-1] = Sampled(air=d.air, at_s=last.at_s, lasts=max(last.lasts, at + lasts - last.at_s))
+        else:
+            found.append(Sampled(air=d.air, at_s=at, lasts=lasts))
+    return tuple(found)
 
 
 def _exercises(run: Sequence[tuple[float, object]], verdict: Verdict, end: float) -> tuple[Done, ...]:

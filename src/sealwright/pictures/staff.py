@@ -5,14 +5,34 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sealwright.pictures.glyphs import glyph, mark
-from sealwright.pictures.pen import DOSE, EXERCISE, FAINT, INK, PAPER, RULE, TASTE, clock, el, text, width_of, wrap
+from sealwright.pictures.pen import (
+    DOSE,
+    EXERCISE,
+    FAINT,
+    INK,
+    PAPER,
+    RULE,
+    TASTE,
+    clock,
+    el,
+    num,
+    text,
+    width_of,
+    wrap,
+)
 from sealwright.pictures.performed import Given, Performed
 from sealwright.protocols import Act, Score
+
+SHORT_S = 20
+"""an exercise no longer than this may be told by its glyph alone; the legend names it"""
 
 
 @dataclass(frozen=True)
 class Pen:
-    """Sizes in px. Heights are from the top of a line: `head` the middle of the notes, `staff` the top of the bars."""
+    """Sizes in px. Heights are from the top of a line: `head` the middle of the notes, `staff` the top of the bars.
+
+    `air`: height of the row of samples below the bars, `seen`: of the row as sampled below that; 0: there is none.
+    """
 
     name: float = 14
     count: float = 12.5
@@ -24,10 +44,17 @@ class Pen:
     mark: float = 21
     ids: bool = False
     hatch: str = ""
+    air: float = 0
+    seen: float = 0
+
+    @property
+    def samples(self) -> float:
+        """The top of the row of samples."""
+        return self.staff + self.bar + 5
 
     @property
     def floor(self) -> float:
-        return self.staff + self.bar
+        return self.samples + self.air + self.seen if self.air else self.staff + self.bar
 
     @property
     def marks(self) -> float:
@@ -69,13 +96,21 @@ class Mark:
 
 @dataclass(frozen=True)
 class Placed:
-    """A mark where it goes; `left`: its word stands left of its shape; `at_figure`: right under one of the ruler."""
+    """A mark where it goes; `left`: its word stands left of its shape; `at_figure`: right under one of the ruler.
+
+    `words`: the rows its word takes, more than one only where it fits on neither side.
+    """
 
     mark: Mark
     x: float
     row: int
     left: bool
     at_figure: bool
+    words: tuple[str, ...]
+
+    @property
+    def last_row(self) -> int:
+        return self.row + len(self.words) - 1
 
 
 def place(line: Line, marks: list[Mark], pen: Pen, right: float) -> list[Placed]:
@@ -83,22 +118,28 @@ def place(line: Line, marks: list[Mark], pen: Pen, right: float) -> list[Placed]
     placed, taken = list[Placed](), list[float]()
     for m in marks:
         x, long = line.x(m.at), 14 + width_of(m.word, pen.small, m.colour == TASTE)
-        left = x + long > right
+        left, words = x + long > right, [m.word]
+        if left and x - long < 0:
+            left, room = x > right - x, max(x, right - x) - 16
+            words = wrap(m.word, pen.small * (1.12 if m.colour == TASTE else 1), room, 3)
+            long = room + 14
         start, end = (x - long, x + 9) if left else (x - 9, x + long)
-        row = next((i for i, until in enumerate(taken) if start > until + 6), len(taken))
-        taken[row:row + 1] = [end]
-        placed.append(Placed(m, x, row, left, abs((m.at + 30) % 60 - 30) * line.pps < 20))
+        row = next((i for i in range(len(taken)) if all(start > until + 6 for until in taken[i:i + len(words)])),
+                   len(taken))
+        taken[row:row + len(words)] = [end] * len(words)
+        placed.append(Placed(m, x, row, left, abs((m.at + 30) % 60 - 30) * line.pps < 20, tuple(words)))
     return placed
 
 
 def draw_line(score: Score, line: Line, marks: list[Placed], pen: Pen, done: Performed | None, last: float) -> str:
     """Everything of one line; `last` is where the final bar line stands."""
-    parts = [_rules(line, pen), *(_bar(a, line, pen, done) for a in score.of("exercise")), _ruler(line, pen, last)]
+    parts = [_rules(line, pen, bool(score.of("dose"))), *(_bar(a, line, pen, done) for a in score.of("exercise"))]
+    parts.append(_ruler(line, pen, last))
     parts += [_note(a, line, pen, done) for a in score.of("dose") if line.holds(a.at)]
     return "".join([*parts, *(_leader(m, pen) for m in marks), *(_mark(m, pen) for m in marks)])
 
 
-def _act(act: Act, pen: Pen, *inside: str) -> str:
+def act_group(act: Act, pen: Pen, *inside: str) -> str:
     return el("g", *inside, id=f"act-{act.id}" if pen.ids else None, class_=f"act {act.kind}", data_act=act.id,
               data_kind=act.kind, data_at=act.at, data_lasts=act.lasts)
 
@@ -108,11 +149,11 @@ def _stroke(x1: float, y1: float, x2: float, y2: float, colour: str, wide: float
               **attrs)
 
 
-def _rules(line: Line, pen: Pen) -> str:
-    """The five rules of the staff and, before the first exercise, a word for what is given there."""
+def _rules(line: Line, pen: Pen, dosed: bool) -> str:
+    """The five rules of the staff and, before the first exercise, a word for the dose that is given there."""
     a, b = line.x(line.start) - (0 if line.start < 0 else 6), line.x(line.end)
     drawn = "".join(_stroke(a, y, b, y, RULE) for y in (pen.staff + i * pen.bar / 4 for i in range(5)))
-    if line.start >= 0:
+    if line.start >= 0 or not dosed:
         return drawn
     middle, wide = pen.staff + pen.bar / 2, width_of("first dose", pen.small) + 20
     if line.x(0) - a > wide:
@@ -147,14 +188,14 @@ def _bar(act: Act, line: Line, pen: Pen, done: Performed | None) -> str:
     """An exercise: full when it is the plan or was done, a broken outline for what was due and not done."""
     due = line.part(act.at, act.lasts)
     if done is None:
-        return _act(act, pen, _filled(*due, pen), _name(act, *due, pen)) if due else ""
+        return act_group(act, pen, _filled(*due, pen, act.counts), _name(act, *due, pen)) if due else ""
     kept = [e for e in done.exercises if e.exercise == act.exercise]
     parts = [p for e in kept if (p := line.part(e.at_s, e.lasts)) and p[1] > 2 * line.pps]
     if not due and not parts:
         return ""
     short = due is not None and sum(w for _, w in parts) < due[1] - 2 * line.pps
     outline = _box(*due, pen, fill=PAPER, stroke=FAINT, stroke_dasharray="3 3") if due and short else ""
-    return _act(act, pen, outline, *(_filled(*p, pen) for p in parts), _gaps(act, line, pen, done),
+    return act_group(act, pen, outline, *(_filled(*p, pen, act.counts) for p in parts), _gaps(act, line, pen, done),
                 _name(act, *_roomiest(due if short else None, parts), pen, "" if kept else "not done"))
 
 
@@ -172,15 +213,26 @@ def _box(x: float, width: float, pen: Pen, **attrs: object) -> str:
     return el("rect", x=x + 1.5, y=float(pen.staff), width=max(width - 3, 1.0), height=float(pen.bar), rx=4, **attrs)
 
 
-def _filled(x: float, width: float, pen: Pen) -> str:
+def _filled(x: float, width: float, pen: Pen, counts: bool = True) -> str:
+    """A bar; in brackets when the exercise is left out of the overall factor."""
+    if not counts:
+        return _box(x, width, pen, fill=PAPER, class_="bar") + _brackets(x, width, pen)
     return (_box(x, width, pen, fill=PAPER) +
             _box(x, width, pen, fill=EXERCISE, fill_opacity=0.13, stroke=EXERCISE, stroke_width=1.4, class_="bar"))
 
 
+def _brackets(x: float, width: float, pen: Pen) -> str:
+    top, foot, deep = num(pen.staff), num(pen.staff + pen.bar), min(7.0, width / 4)
+    sides = [(x + 2 + deep, x + 1 - deep), (x + width - 2 - deep, x + width - 1 + deep)]
+    return el("path", d="".join(f"M{num(a)} {top} Q{num(b)} {num(pen.staff + pen.bar / 2)} {num(a)} {foot}"
+                                for a, b in sides), fill="none", stroke=EXERCISE, stroke_width=1.8, class_="aside")
+
+
 def _name(act: Act, x: float, width: float, pen: Pen, word: str = "") -> str:
     """Glyph and name within the bar; a long bar says it again, so that it stays in sight as the paper moves."""
-    if width < 26:
+    if width < 26 and act.lasts > SHORT_S:
         return ""
+    word = word or ("" if act.counts or width < width_of("not counted", pen.name) + 2.5 * pen.name else "not counted")
     times = max(1, int(width // 240))
     return "".join(_name_once(act, x + i * width / times, width / times, pen, word) for i in range(times))
 
@@ -191,6 +243,8 @@ def _name_once(act: Act, x: float, width: float, pen: Pen, word: str) -> str:
         rows = wrap(act.title, pen.name, width - lead - 5, most)
         if not any(row.endswith("…") for row in rows):
             break
+    if any(row.endswith("…") for row in rows) and (act.lasts <= SHORT_S or width < 50):
+        return glyph(act.figure, x + width / 2, pen.staff + pen.bar / 2, min(pen.name * 1.35, width - 6))
     rows = [*rows[:2], word] if word else rows
     middle, step = pen.staff + pen.bar / 2, pen.name * (1.05 if len(rows) > 2 else 1.2)
     top = middle - step * (len(rows) - 1) / 2 + pen.name * 0.35
@@ -238,13 +292,13 @@ def _note(act: Act, line: Line, pen: Pen, done: Performed | None) -> str:
     x, amiss = line.x(act.at), "" if done is None else _troubles(act, line, pen, done)
     given = [g for g in done.doses if g.act == act.id] if done else []
     if given:
-        return _act(act, pen, _ring(x, pen), *(_given(g, act, line, pen) for g in given), amiss)
+        return act_group(act, pen, _ring(x, pen), *(_given(g, act, line, pen) for g in given), amiss)
     if done is not None and not was_due(act, done):
-        return _act(act, pen, _stem(x, pen, FAINT), _head(x, pen, act.squeezes, False, FAINT))
+        return act_group(act, pen, _stem(x, pen, FAINT), _head(x, pen, act.squeezes, False, FAINT))
     if done is None:
-        return _act(act, pen, _stem(x, pen), _foot(act.at, act.at + act.lasts, line, pen),
+        return act_group(act, pen, _stem(x, pen), _foot(act.at, act.at + act.lasts, line, pen),
                     _head(x, pen, act.squeezes, False))
-    return _act(act, pen, _stem(x, pen), _head(x, pen, 0, False), _cross(x, pen), amiss)
+    return act_group(act, pen, _stem(x, pen), _head(x, pen, 0, False), _cross(x, pen), amiss)
 
 
 def troubles(act: Act, done: Performed) -> list[str]:
@@ -306,8 +360,9 @@ def _leader(placed: Placed, pen: Pen) -> str:
 
 def _mark(placed: Placed, pen: Pen) -> str:
     m, x, y = placed.mark, placed.x, _foot_of(placed, pen)
-    words = text(m.word, x + (-13 if placed.left else 13), y + pen.small * 0.35, pen.small, fill=m.colour,
-                 font_weight=600 if m.colour == TASTE else None, text_anchor="end" if placed.left else "start",
-                 stroke=PAPER, stroke_width=3, paint_order="stroke", class_="word")
-    drawn = mark(m.shape, x, y, m.colour) + words
-    return _act(m.act, pen, drawn) if m.act else drawn
+    words = (text(word, x + (-13 if placed.left else 13), y + pen.small * 0.35 + i * pen.mark * 0.8, pen.small,
+                  fill=m.colour, font_weight=600 if m.colour == TASTE else None,
+                  text_anchor="end" if placed.left else "start", stroke=PAPER, stroke_width=3, paint_order="stroke",
+                  class_="word") for i, word in enumerate(placed.words))
+    drawn = mark(m.shape, x, y, m.colour) + "".join(words)
+    return act_group(m.act, pen, drawn) if m.act else drawn

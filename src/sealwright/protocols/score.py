@@ -29,6 +29,8 @@ class Act(msgspec.Struct, frozen=True, kw_only=True):
     source: str = ""
     air: str = ""
     """of a sample: ambient, mask or hold (breath held)"""
+    counts: bool = True
+    """of an exercise: False when it is left out of the overall fit factor (grimace)"""
 
 
 class Score(msgspec.Struct, frozen=True, kw_only=True):
@@ -86,7 +88,7 @@ def _exercises(p: Protocol) -> list[Act]:
     acts, at = [], 0
     for e in p.exercises:
         acts.append(Act(id=e.id, kind="exercise", who="wearer", at=at, lasts=e.seconds, title=e.title, exercise=e.id,
-                        figure=e.kind, during_dose=e.during_dose, source=e.source))
+                        figure=e.kind, during_dose=e.during_dose, source=e.source, counts=e.counts))
         at += e.seconds
     return acts
 
