@@ -27,6 +27,7 @@ from sealwright.web.hub import Hub
 from sealwright.web.live_api import LiveApi
 from sealwright.web.pages import Pages, environment
 from sealwright.web.pairing import Pairings
+from sealwright.web.reckoning import Reckoning
 from sealwright.web.tracedesk import TraceDesk
 from sealwright.web.wearer_screen import wearer_routes
 
@@ -80,6 +81,7 @@ def make_app(ledger: Ledger, *, org_name: str, now: Callable[[], int] = wall_ms,
     pages = Pages(hub, env, org_name)
     needs = ScreenNeeds(hub, pairings, env, now)
     routes = [*pages.routes(), *Desk(hub).routes(), *TraceDesk(hub, env).routes(),
+              *Reckoning(env).routes(),
               *Api(hub, pairings, org_name).routes(), *LiveApi(hub).routes(), *wearer_routes(needs), *assets.routes()]
 
     async def mendable(request: Request, error: Exception) -> Response:

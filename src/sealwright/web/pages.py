@@ -13,17 +13,38 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from sealwright import __version__
-from sealwright.assess import judge
+from sealwright.assess import Verdict, judge
+from sealwright.assess.measured import Factor
+from sealwright.assess.pressure import percent
+from sealwright.assess.summary import rounded
 from sealwright.errors import BadInput, SealwrightError
 from sealwright.insight.hood import Prediction, explanations
+from sealwright.ledger import TestRow
 from sealwright.pictures.hood import predicted
 from sealwright.pictures.performed import performed_from
 from sealwright.pictures.score import score_svg
-from sealwright.protocols import Protocol, Score, compile_score, get, published
+from sealwright.protocols import Protocol, Score, compile_score, get, published, rule_sets
 from sealwright.web.assets import BUILD, TEMPLATES
 from sealwright.web.hub import Hub
 from sealwright.web.words import available_languages
 
+KIND_WORDS = {"filtering": "filtering facepiece", "half": "half mask", "full": "full face mask"}
+PROTOCOL_ROWS: dict[str, tuple[tuple[str, str], ...]] = {
+    "values": (("abstention", "Plain water only before"), ("washout", "Washout after screening"),
+               ("wear", "Worn before the test"), ("nebuliser_life", "A filling lasts"),
+               ("required_factor", "A pass stands for"), ("top_up_every", "Top-up every"),
+               ("stock_life", "Stock solution lasts"), ("odour_life", "Odour solution lasts"),
+               ("challenge_volume", "Liquid on the towel"), ("settle", "Vapour fills the chamber in"),
+               ("repeat_wait", "Wait before a repeat"), ("flow", "Flow of smoke"), ("purge", "Purge after a switch"),
+               ("least_ambient", "Least particles outside"), ("smoke_free", "No smoking before"),
+               ("pressure", "Pressure held"), ("inspiratory_flow", "Modelled breathing flow"),
+               ("breath_hold", "Breath held"), ("redonnings", "Redonnings")),
+    "recipes": (("screening_solution", "Screening solution"), ("test_solution", "Test solution"),
+                ("stock_solution", "Stock solution"), ("odour_solution", "Odour solution")),
+    "claims": (("blank", "Blank"), ("chamber", "Chamber"), ("cartridges", "Cartridges"), ("whiff", "Screening"),
+               ("no_hood", "No hood"), ("filters", "Filters")),
+}
+"""fields of the classes of protocol, with their words"""
 RESULT_MARKS = {"pass": "●", "fail": "✕", "void": "○", "unsuited": "◇", "unfinished": "…"}
 
 
@@ -32,9 +53,12 @@ def environment(org_name: str) -> jinja2.Environment:
     env = jinja2.Environment(loader=jinja2.FileSystemLoader(TEMPLATES), autoescape=True,
                              undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     env.globals |= {"org_name": org_name, "build": BUILD, "version": __version__, "static": f"/static/{BUILD}",
-                    "marks": RESULT_MARKS}
+                    "marks": RESULT_MARKS, "kinds": KIND_WORDS}
     env.filters |= {"day": lambda ms: _local(ms).strftime("%-d %b %Y"), "hour": lambda ms: _local(ms).strftime("%H:%M"),
                     "clock": lambda s: f"{'−' if s < 0 else ''}{abs(s) // 60}:{abs(s) % 60:02d}",
+                    "factor": lambda x: "none counted" if x.factor is None else rounded(x.factor),
+                    "interval": interval, "overall": overall,
+                    "chance": lambda p: "not known" if p is None else percent(p),
                     "iso": lambda ms: datetime.fromtimestamp(ms / 1000, UTC).isoformat()}
     return env
 
@@ -112,12 +136,15 @@ class Pages:
         return "testers.html", {"testers": self.hub.ledger.testers(), "now": self.hub.now()}
 
     def protocols(self, request: Request) -> tuple[str, dict[str, Any]]:
-        return "protocols.html", {"protocols": list(published().values())}
+        return "protocols.html", {"protocols": list(published().values()), "rules": list(rule_sets().values())}
 
     def protocol(self, request: Request) -> tuple[str, dict[str, Any]]:
-        protocol, level = get(request.path_params["protocol"]), request.query_params.get("level", "10")
-        score = compile_score(protocol, _level(level))
-        return "protocol.html", {"p": protocol, "score": score, "picture": _pictures(protocol, score)}
+        protocol = get(request.path_params["protocol"])
+        usual = "10" if protocol.method == "taste" else "0"
+        score = compile_score(protocol, _level(request.query_params.get("level", usual)))
+        return "protocol.html", {"p": protocol, "score": score, "picture": _pictures(protocol, score),
+                                 **{group: [row for row in rows if hasattr(protocol, row[0])]
+                                    for group, rows in PROTOCOL_ROWS.items()}}
 
     def cautions(self, request: Request) -> tuple[str, dict[str, Any]]:
         return "cautions.html", {}
@@ -127,12 +154,12 @@ class Pages:
         stored, events = self.hub.told_of(row.id)
         verdict = judge(events)
         protocol = get(row.protocol)
-        score = compile_score(protocol, verdict.level) if verdict.level else None
+        score = _score_of(protocol, verdict)
         performed = performed_from(events, verdict)
         air = predicted(score, performed) if score and performed else None
         picture = _pictures(protocol, score, performed, air) if score else None
         return "test.html", {"test": row, "verdict": verdict, "p": protocol, "picture": picture, "names": self._names(),
-                             "air": explanations(air) if air else (), "stored": stored}
+                             "air": explanations(air) if air else (), "stored": stored, "factor_picture": None}
 
     def _names(self) -> dict[str, str]:
         wearers, testers = self.hub.ledger.wearers(), self.hub.ledger.testers()
@@ -166,11 +193,36 @@ class Pages:
     async def score_picture(self, request: Request) -> Response:
         protocol = get(request.path_params["protocol"])
         score = compile_score(protocol, _level(request.path_params["level"]))
-        svg = score_svg(score, title=f"{protocol.title}, level {score.level}", standalone=True)
+        svg = score_svg(score, title=_title(protocol, score), standalone=True)
         return Response(svg, media_type="image/svg+xml")
 
     async def favicon(self, request: Request) -> Response:
         return RedirectResponse(f"/static/{BUILD}/mark.svg")
+
+
+def _score_of(protocol: Protocol, verdict: Verdict) -> Score | None:
+    """The score by which a test was led; None where a taste test has no level yet or nothing was begun."""
+    if protocol.method == "taste":
+        return compile_score(protocol, verdict.level) if verdict.level else None
+    return compile_score(protocol) if verdict.started_at is not None else None
+
+
+def _title(protocol: Protocol, score: Score) -> str:
+    return f"{protocol.title}, level {score.level}" if score.level else protocol.title
+
+
+def interval(x: Factor) -> str:
+    """The 95 % interval of a factor in words."""
+    if x.low is None:
+        return "not known"
+    return f"{rounded(x.low)} to {rounded(x.high)}" if x.high is not None else f"at least {rounded(x.low)}"
+
+
+def overall(row: TestRow) -> str:
+    """The overall factor of a test in a list."""
+    if row.factor_milli is not None:
+        return rounded(row.factor_milli / 1000)
+    return f"at least {rounded(row.low_milli / 1000)}" if row.low_milli is not None else "no number"
 
 
 def _level(text: str) -> int:
@@ -182,7 +234,7 @@ def _level(text: str) -> int:
 def _pictures(protocol: Protocol, score: Score, performed: Any = None,
               air: Prediction | None = None) -> dict[str, str]:
     """The same picture for wide, middling and narrow windows, so that its words stay legible."""
-    title = f"{protocol.title}, level {score.level}"
+    title = _title(protocol, score)
     widths = {"wide": 1600, "middle": 1000, "narrow": 360}
     return {name: score_svg(score, title=title, performed=performed, width=width, standalone=False,
                             beneath=air)

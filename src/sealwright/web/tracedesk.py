@@ -50,7 +50,7 @@ class TraceDesk:
         ]
 
     def _render(self, name: str, **values: Any) -> HTMLResponse:
-        return HTMLResponse(self.env.get_template(name).render(path="/traces", **values))
+        return HTMLResponse(self.env.get_template(name).render(path="/reckoning", **values))
 
     async def start(self, request: Request) -> Response:
         return self._render("traces.html", most=MOST_BYTES // 1_000_000)
