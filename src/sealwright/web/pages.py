@@ -136,7 +136,9 @@ class Pages:
         return "testers.html", {"testers": self.hub.ledger.testers(), "now": self.hub.now()}
 
     def protocols(self, request: Request) -> tuple[str, dict[str, Any]]:
-        return "protocols.html", {"protocols": list(published().values()), "rules": list(rule_sets().values())}
+        rules = sorted(rule_sets().values(), key=lambda r: r.title, reverse=True)
+        groups = [(r.title, [p for p in published().values() if p.rule_set == r.id]) for r in rules]
+        return "protocols.html", {"groups": [g for g in groups if g[1]], "rules": rules}
 
     def protocol(self, request: Request) -> tuple[str, dict[str, Any]]:
         protocol = get(request.path_params["protocol"])
