@@ -81,7 +81,7 @@ def main() -> None:
     whole = best(lambda: measure(short, one, pass_level=100, pass_rule="overall"), 50)
     print(f"A test of {one[-1].end_s / 60:.1f} min with intervals, chances, doubts: {1e3 * whole:.1f} ms; "
           "aim: under 20 ms")
-    print(f"  {whole / plain:5.0f} x the bare factors ({1e3 * plain:.2f} ms); sums and spread alone {1e3 * rows:.1f} ms")
+    print(f"  {whole / plain:5.0f} x the bare factors ({1e3 * plain:.2f} ms); sums and spread {1e3 * rows:.1f} ms")
 
 
 if __name__ == "__main__":

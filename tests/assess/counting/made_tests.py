@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 from sealwright.assess.counting import Stream, Trace, Window
 
@@ -64,10 +65,8 @@ def breathing(rng: np.random.Generator, n: int, step: float, size: float) -> Flo
     phase = rng.uniform(0, 2 * np.pi) + 2 * np.pi * step / 4 * np.arange(n) + np.cumsum(rng.normal(0, 0.25, n))
     memory = np.exp(-step / 1.5)
     push = rng.normal(0, np.sqrt(1 - memory**2), n)
-    slow = np.empty(n)
-    slow[0] = rng.normal()
-    for i in range(1, n):
-        slow[i] = memory * slow[i - 1] + push[i]
+    push[0] = rng.normal()
+    slow = lfilter([1.0], [1.0, -memory], push)
     s2 = np.log(1 + size**2 / 2)
     return (1 + size * np.sin(phase)) * np.exp(np.sqrt(s2) * slow - s2 / 2)
 

@@ -18,7 +18,8 @@ from sealwright.assess.counting.spread import Clumping, Spread
 LOW, HIGH = 0.025, 0.975
 _SMALL = 0.003
 """An ambient variance below this share of the counting's is added to no node."""
-_GRID = np.sinh(np.linspace(-4.2, 4.2, 29)) / 2
+_NARROW = 0.03
+"""A counting variance below this share of the ambient's is taken as that large, lest single nodes show: 1.5 % wider."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +45,8 @@ class Belief:
         self.rows = rows
         over, self._kappa_weight = _nodes(clumping.freedom)
         self._kappa = clumping.kappa(over)
+        if not self._kappa.any():
+            self._kappa, self._kappa_weight = np.zeros(1), np.ones(1)
         self._shift, self._shift_weight = self._ambient(drift)
         self._low, self._high = self._gammas()
 
@@ -57,15 +60,18 @@ class Belief:
         if np.all(typical <= _SMALL * relative):
             return np.zeros((len(r.leak), 1)), np.ones((len(r.leak), 1))
         sd = np.sqrt(np.maximum(variance, 1e-16))
-        shift = np.sqrt(np.median(variance, axis=1) + 1e-16)[:, None] * _GRID
+        reach = np.linspace(-1, 1, 37) * (4.5 if drift.freedom < 3 else 3.4)
+        shift = np.sqrt(np.median(variance, axis=1) + 1e-16)[:, None] * np.sinh(reach) / 2
         density = (np.exp(-0.5 * (shift[:, :, None] / sd[:, None, :]) ** 2) / sd[:, None, :]) @ weight
-        density *= np.cosh(np.arcsinh(2 * _GRID))
+        density *= np.cosh(reach)
         return shift, density / density.sum(axis=1, keepdims=True)
 
     def _gammas(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
         """Shape and scale of either half, (rows, kappas); a leak of nothing has shape 0: all at nothing."""
         r = self.rows
+        ambient = np.einsum("rn,rn->r", self._shift**2, self._shift_weight)
         variance = r.chance[:, None] + self._kappa * r.clump[:, None]
+        variance = np.maximum(variance, _NARROW * (ambient * r.leak**2)[:, None])
         with np.errstate(invalid="ignore", divide="ignore"):
             clumped = np.where(r.chance[:, None] > 0, variance / r.chance[:, None], 1.0)
             low = np.where(variance > 0, r.leak[:, None] ** 2 / variance, 0.0), variance / r.leak[:, None]

@@ -46,7 +46,7 @@ def _each(factors: Sequence[float], remaining: int, level: int) -> Outlook:
     if not remaining:
         return Outlook(certain="pass", text=f"Passes: every exercise reached {level}.")
     return Outlook(certain="", needed=float(level),
-                   text=f"Open: each of the {_exercises(remaining)} to come must reach {level}.")
+                   text=f"Open: {'each of ' * (remaining > 1)}the {_exercises(remaining)} to come must reach {level}.")
 
 
 def _overall(factors: Sequence[float], remaining: int, level: int) -> Outlook:

@@ -33,7 +33,9 @@ class Limits:
     flat: int = 3
     """so many samples in a row at the stream's maximum"""
     decay: float = 2.0
-    """the first half of a mask window above the second by this factor, in each of the first two windows"""
+    """the first mask window above the second and the last by this factor, while both fall within"""
+    falling: float = 1.2
+    """what is called falling within a window: its first half above its second by this factor"""
     bursts: float = 5.0
     """a talking exercise above the middle one of the others by this factor"""
 
@@ -224,7 +226,7 @@ def _falls(look: Look, p: Piece) -> bool:
     half = len(p.values) // 2
     early, late = float(np.nansum(p.values[:half])), float(np.nansum(p.values[half:2 * half]))
     certain = look.counts(early - late) > 4 * np.sqrt(max(look.counts(early + late), 0.0))
-    return bool(certain and early > look.limits.decay ** 0.5 * late)
+    return bool(certain and early > look.limits.falling * late)
 
 
 def _talking(look: Look) -> Iterator[Doubt]:

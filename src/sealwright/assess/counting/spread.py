@@ -12,7 +12,7 @@ from sealwright.assess.counting.sums import Sums
 
 BLOCK_S = 4.0
 """Blocks in the mask: with the correlation of neighbours they reach over a breath. Ours."""
-_HINT = 0.3
+_HINT = 0.4
 """Clumping is taken in once it stands out of chance by this many standard errors: since it is never below zero, taking
 it in always makes the intervals of plainly random counts too wide. Ours, from simulations."""
 ROOM_BLOCK_S = 2.0
