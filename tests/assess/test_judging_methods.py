@@ -94,7 +94,7 @@ PUBLISHED = {"normal-1": 120.0, "deep": 118.0, "side": 93.0, "nod": 83.0, "talk"
 
 
 def test_the_same_numbers_pass_by_the_overall_rule_and_fail_by_each_exercise() -> None:
-    """29 CFR 1910.134(f)(7) and App. A Part I.C.2(b)(8): the overall factor. UK guidance: every exercise. From memory."""
+    """From memory: 29 CFR 1910.134(f)(7), App. A I.C.2(b)(8): the overall factor. UK guidance: every exercise."""
     overall = len(PUBLISHED) / sum(1 / x for x in PUBLISHED.values())
     assert round(overall) == 108
     us, uk = typed("us-counting", PUBLISHED), typed("uk-counting", PUBLISHED)
@@ -219,7 +219,7 @@ def test_no_particles_outside_make_no_number() -> None:
 
 
 def test_the_air_before_is_left_out_after_each_change_and_only_there() -> None:
-    """Short protocol: mask windows that follow one another are not shortened; those after room air are, by the purge."""
+    """Short protocol: mask windows that follow one another are not shortened, those after room air by the purge."""
     protocol = get("us-counting-short")
     assert isinstance(protocol, MeasuredProtocol)
     f = _facts("us-counting-short")

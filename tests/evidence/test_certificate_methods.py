@@ -55,7 +55,7 @@ def test_every_method_has_one_page_and_a_card(protocol: str) -> None:
 
 @pytest.mark.parametrize("protocol", MEASURED)
 def test_a_quantitative_page_shows_every_factor_with_its_interval(protocol: str) -> None:
-    """29 CFR 1910.134(m)(2)(i)(E), from memory: the fit factor. UK guidance, from memory: pass level, measured value."""
+    """From memory: 29 CFR 1910.134(m)(2)(i)(E): the fit factor. UK guidance: pass level, measured value."""
     made = data(protocol)
     assert made.numbers and made.numbers.overall
     page = page_of(made)

@@ -11,7 +11,7 @@ from sealwright.assess.events import (
 )
 from sealwright.assess.facts import Facts, Mark, TasteFacts, span
 
-UNUSABLE = {"hood", "mist_screening", "mist_test", "chamber", "smoke", "zero"}
+UNUSABLE = {"hood", "mist_screening", "mist_test", "chamber", "smoke", "zero", "tight"}
 """things of the kit without which no test says anything"""
 
 

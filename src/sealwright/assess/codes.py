@@ -57,7 +57,8 @@ _RECORD = (
          "Exercise starts (or their end) were worked out from the score afterwards, as the room was away."),
     _row("taken-back", "note", "tolerances.take_back", "A wrong tap was withdrawn in time. It does not count."),
     _row("taste-taken-back", "major", "tolerances.take_back rules.tasted-fails",
-         "A taste marked during the test was withdrawn in time. It does not count, but a lead should ask how it came."),
+         "A taste (smell, reaction) marked during the test was withdrawn in time. It does not count, but a lead should "
+         "ask how it came."),
     _row("take-back-late", "minor", "tolerances.take_back",
          "A tap was withdrawn too long after it was made. The tap still counts."),
     _row("take-back-refused", "minor", "ours",
@@ -79,7 +80,8 @@ _BEFORE = (
     _row("kit-fault", "major", "common", "A fault of the kit (o_ring, marked) was seen and the test went on.",
          "mend-kit", "Mend or change the kit"),
     _row("kit-unusable", "void", "common",
-         "The hood was not good, or a nebuliser gave no mist, and the test went on.", "mend-kit",
+         "Something without which the test says nothing (hood, mist, chamber, smoke, a zero count, a tight instrument) "
+         "was not good, and the test went on.", "mend-kit",
          "Mend or change the kit", True),
     _row("kit-other-fault", "minor", "common", "A thing of the organisation's own kit list was found wanting."),
     _row("load-unrecorded", "major", "nebuliser_life",
@@ -110,7 +112,7 @@ _BEFORE = (
          "Shave where the seal lies, or choose a device that does not seal on the face"),
     _row("equipment-not-worn", "major", "rules.equipment", "Equipment used at work was not worn in the test."),
     _row("identity-missing", "major", "rules.own-words-identity",
-         "Wearer and facepiece were not confirmed before the first dose."),
+         "Wearer and facepiece were not confirmed before the test began."),
     _row("wearer-not-named", "major", "rules.own-words-identity", "The wearer was not asked to give their name."),
     _row("model-not-read", "major", "rules.own-words-identity", "Make and model were not read off the facepiece."),
     _row("wrong-size", "void", "rules.same-facepiece",
@@ -192,11 +194,12 @@ _RUN = (
          "The facepiece was donned anew after the test began.", "repeat"),
     _row("stopped", "void", "ours", "The test was stopped before its end."),
     _row("stopped-after", "minor", "ours", "A stop was recorded when the test was already over."),
-    _row("seal-break-missing", "void", "seal_break", "The seal was not broken at the end, so the mist was not proven.",
+    _row("seal-break-missing", "void", "seal_break",
+         "The seal was not broken at the end, so it was not proven that the agent was there.",
          "repeat"),
     _row("seal-break-not-tasted", "void", "seal_break",
-         "Nothing was tasted when the seal was broken, so not tasting before proves nothing.", "mend-kit",
-         "Check the nebuliser and the solution"),
+         "Nothing was tasted (smelled, felt) when the seal was broken, so not noticing before proves nothing.",
+         "mend-kit", "Check that the agent reaches the wearer: nebuliser, solution, vapour or smoke"),
 )
 
 _NOTICE = (

@@ -22,19 +22,37 @@ names what a finding cites: values and rules of the protocol file, which bear pa
 read; "ours" is written on the finding as "{OURS}" and "common" as "{COMMON_PRACTICE}". A second source is
 that of the limit.
 
-The result is decided in this order:
+The result of a taste, vapour or smoke test is decided in this order:
 
-1. **fail**: a taste stands that was marked at or after the first dose (or the start of the run, whichever is
-   earlier), by recorded order or by its time. It fails whatever else happened, even when marked after the seal was
-   broken: answer the seal break with its own question, and withdraw a wrong tap in time.
-2. **unsuited**: not tasted in all squeezes of the screening, unless a finding marked * puts the screening in doubt;
-   then void.
+1. **fail**: a taste (smell, reaction) stands that was marked at or after the first dose (the exposure, or the start of
+   the run, whichever is earlier), by recorded order or by its time. It fails whatever else happened, even when marked
+   after the seal was broken: answer the seal break with its own question, and withdraw a wrong tap in time.
+2. **unsuited**: not tasted in all squeezes of the screening (not noticed without a facepiece), unless a finding marked
+   * puts the screening in doubt; then void.
 3. **unfinished**: the record has no end yet.
 4. **void**: a finding of severity void.
 5. **pass**: otherwise.
 
-"Half": where a time asked for (abstention, washout) was not kept, the departure is major, and void below half of
-that time.
+The result of a quantitative test (counting, generated aerosol, controlled negative pressure) is decided in this order:
+
+1. **unfinished**: readings are not complete, and it was neither stopped nor closed.
+2. **fail**, even if stopped early: what was measured leaves no way to reach the level, whatever the other exercises
+   would give, and nothing but the missing part (`stopped`, `exercise-missing`, `exercise-short`, `reading-missing`)
+   voids the test. By the overall factor that is so once the sum of 1/FF exceeds the number of exercises that count
+   divided by the level; by each exercise, once one is below it.
+3. **void**: a finding of severity void, or no number.
+4. **pass** or **fail** by the measured values and the rule of the rule set: the overall factor, number of exercises
+   that count divided by the sum of 1/FF, or every exercise that counts, must be at the level or above. The grimace does
+   not count. Where nothing was counted in the mask, a single particle is taken in its place. The 95 % interval and the
+   chance are told and never change the result: the rules go by the measured value.
+
+The level is that of the rule set (the protocol's own, or another one named in the record), or the site's own where that
+is stricter. Samples of the record go before factors typed beside them. Which samples belong to which exercise is as the
+score has it, or as the tester accepted; on one channel the first seconds after each change of air (`purge` of the
+protocol) are left out, save in windows drawn by hand.
+
+"Half": where a time asked for (abstention, washout, filling of the chamber) was not kept, the departure is major, and
+void below half of that time.
 
 Times of doses: a dose is tapped when it has been given. It is early when tapped before its second in the score,
 late when tapped after that second and the time its squeezes take; the tolerances are counted from there."""
@@ -55,7 +73,8 @@ JSON Schema: [test-record.schema.json](test-record.schema.json).
 Names that end in `_at` are instants too. Times that run backwards are not refused but found.
 
 A dose is recorded when it has been given; `act` is `dose-0` for the first dose and `dose-30`, `dose-60` … for the
-top-up of that second. Fields marked ? may be left out."""
+top-up of that second. Samples are recorded in stretches, one event each; a reading once for each exercise, the last one
+counting. Names that end in `_milli` are thousandths. Fields marked ? may be left out."""
 
 
 def findings_page() -> str:
@@ -79,7 +98,7 @@ def record_page() -> str:
     for kind, data in KINDS.items():
         parts.append(f"| `{kind}` | {_doc(data)} | {_fields(defs[data.__name__])} |")
     parts.append("\n## Parts of events\n\n| Part | Meaning | Fields |\n| --- | --- | --- |")
-    for name in ("Facepiece", "Tester"):
+    for name in ("Facepiece", "Tester", "Span"):
         parts.append(f"| {name} | {defs[name]['description']} | {_fields(defs[name])} |")
     return "\n".join(parts) + "\n"
 
@@ -101,12 +120,12 @@ def _type(schema: dict[str, Any]) -> str:
     if "anyOf" in schema:
         return " or ".join(_type(s) for s in schema["anyOf"] if s.get("type") != "null")
     if "enum" in schema:
-        return " / ".join(str(v) for v in schema["enum"])
+        return " / ".join(str(v) or "(empty)" for v in schema["enum"])
     if schema["type"] == "array":
         return f"list of {_type(schema['items'])}"
     if schema["type"] == "object":
         return "true or false by id"
-    if "description" in schema:
+    if str(schema.get("description", "")).startswith("milliseconds"):
         return "instant"
     low, high = schema.get("minimum"), schema.get("maximum")
     bounds = f" {low} to {high}" if low is not None and high is not None else ""
