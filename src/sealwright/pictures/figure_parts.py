@@ -7,6 +7,7 @@ All are drawn on a board of 400 by 400 with a pen of 6. Colours are CSS variable
 from __future__ import annotations
 
 from math import asin, cos, radians, sin
+from typing import NamedTuple
 
 from sealwright.pictures.pen import COLOURS, DOSE, EXERCISE, TASTE, num
 
@@ -29,6 +30,40 @@ LINE = f'stroke="{INK}" stroke-width="6" stroke-linecap="round" stroke-linejoin=
 INSIDE = "#8a3a44"
 MOVE = f'fill="none" stroke="{EXERCISE}" stroke-width="9" stroke-linecap="round" stroke-linejoin="round"'
 
+
+class Dress(NamedTuple):
+    """What the person wears besides the facepiece. `line`: a sampling line at it; `shut`: eyes shut."""
+
+    hood: bool = True
+    line: bool = False
+    shut: bool = False
+
+
+HOODED = Dress()
+Drawing = tuple[str, str]
+"""(SVG inside, CSS of its movement)"""
+
+
+# --- movement -------------------------------------------------------------------------------------------------------
+
+def frames(name: str, seconds: float, steps: dict[str, str], *, ease: str = "ease-in-out", more: str = "",
+           rest: str = "") -> str:
+    """A class `name` that runs through `steps` (moment -> declarations) without end; `rest` is how it stands still."""
+    body = "".join(f"{moment}{{{css}}}" for moment, css in steps.items())
+    return f"@keyframes {name}{{{body}}}.{name}{{animation:{name} {num(seconds)}s {ease} infinite;{rest};{more}}}"
+
+
+def move(x: float = 0, y: float = 0, *, turn: float = 0, sx: float = 1, sy: float = 1, lean: float = 0) -> str:
+    parts = [f"translate({num(x)}px,{num(y)}px)" if x or y else "", f"rotate({num(turn)}deg)" if turn else "",
+             f"skewX({num(lean)}deg)" if lean else "", f"scale({num(sx)},{num(sy)})" if (sx, sy) != (1, 1) else ""]
+    return "transform:" + (" ".join(t for t in parts if t) or "none")
+
+
+def about(x: float, y: float) -> str:
+    return f"transform-origin:{num(x)}px {num(y)}px"
+
+
+# --- strokes --------------------------------------------------------------------------------------------------------
 
 def g(*inside: str, cls: str = "", at: str = "") -> str:
     """A group; `cls` names its movement, `at` is a transform."""
@@ -83,12 +118,13 @@ def lungs(cls: str) -> str:
     return g(f'<g fill="{EXERCISE}" stroke="none">{pair}</g>', cls=cls)
 
 
-def face(parts: str = "") -> str:
+def face(parts: str = "", shut: bool = False) -> str:
     """Eyes and brows from the front. `parts` begins the classes of a turning head."""
     def side(sign: int, name: str) -> str:
         x = CENTRE + sign * 23
         brow = thin(f"M{num(x - sign * 11)} 124Q{num(x + sign * 2)} 116 {num(x + sign * 12)} 124", 5)
-        eye = f'<ellipse cx="{num(x)}" cy="143" rx="5.5" ry="7.5" fill="{INK}"/>'
+        eye = (thin(f"M{num(x - 10)} 142Q{num(x)} 152 {num(x + 10)} 142", 5) if shut else
+               f'<ellipse cx="{num(x)}" cy="143" rx="5.5" ry="7.5" fill="{INK}"/>')
         return g(eye, brow, cls=f"{parts}-{name}" if parts else "")
     return side(-1, "l") + side(1, "r")
 
@@ -139,10 +175,19 @@ def skull(clip: str, turning: str = "") -> str:
             + f'<ellipse cx="200" cy="152" rx="{num(SKULL)}" ry="76" fill="none" {LINE}/>')
 
 
-def head(kind: str, *, mask: bool = True, lips: str = "calm", through: float = 1) -> str:
+def head(kind: str, *, mask: bool = True, lips: str = "calm", through: float = 1, dress: Dress = HOODED) -> str:
     """A head from the front that does not turn. `through` below 1 lets the mouth show through the facepiece."""
     below = straps() + facepiece(through) if mask else nose() + mouth(lips)
-    return g(ear(-1), ear(1), skull(f"swf-{kind}"), face(), below)
+    return g(ear(-1), ear(1), skull(f"swf-{kind}"), face(shut=dress.shut), below, tube() if mask and dress.line else "")
+
+
+def tube(cls: str = "", d: str = "M200 222C200 300 246 290 250 416") -> str:
+    """The sampling line, from a port in the facepiece down and away."""
+    x, y = d[1:].split("C")[0].split("Q")[0].split()[:2]
+    both = 'fill="none" stroke-linecap="round" stroke-linejoin="round"'
+    return g(f'<path d="{d}" {both} stroke="{INK}" stroke-width="13"/>',
+             f'<path d="{d}" {both} stroke="{CARD}" stroke-width="5"/>',
+             f'<circle cx="{x}" cy="{y}" r="9" fill="{CARD}" {LINE}/>', cls=cls)
 
 
 def turn(x: float, radius: float, degrees: float) -> tuple[float, float]:
@@ -182,13 +227,14 @@ def nebuliser(cls: str = "") -> str:
 
 # --- from the side, facing right ------------------------------------------------------------------------------------
 
-def side_head(*, mask: bool = True) -> str:
+def side_head(*, mask: bool = True, shut: bool = False) -> str:
     """Head in profile; it nods about its neck at (186, 214)."""
     profile = ("M154 204Q126 170 128 136Q132 74 196 72Q252 74 256 128L258 140L270 164Q272 170 262 172L261 182"
                "L256 186L259 192L254 206Q250 218 236 214L214 208Q186 222 154 204Z")
     hair = ("M150 200Q126 172 128 136Q132 74 196 72Q244 74 254 112Q232 124 212 118Q206 136 206 152Q200 132 186 140"
             "Q178 150 188 172Q170 178 170 200Z")
     parts = [shape(profile, SKIN), shape(hair, HAIR), thin("M190 148Q204 146 202 162Q198 174 190 172"),
+             thin("M231 134Q240 144 249 135", 5) if shut else
              f'<ellipse cx="240" cy="134" rx="5" ry="7.5" fill="{INK}"/>', thin("M230 116Q242 110 250 118", 5)]
     if mask:
         parts += [side_straps(), side_facepiece()]
