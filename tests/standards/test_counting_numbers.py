@@ -165,6 +165,18 @@ def test_the_exercises_intervals_do_so_too(name: str) -> None:
     assert 0.93 <= covered(simulated(name)[0][:, :7]) <= 0.97
 
 
+def test_chance_alone_would_not_do() -> None:
+    """The same simulated tests judged as if particles came purely at random and the room stood still."""
+    rng, held = np.random.default_rng(1), 0
+    for _ in range(300):
+        made = make(REGIMES["breathing"], rng)
+        belief = tally(made.trace, made.windows).belief
+        assert belief is not None
+        p = Belief(belief.rows, NONE, STILL).below(np.append(made.leaks, made.leaks.mean()))[7]
+        held += bool(0.025 <= p <= 0.975)
+    assert held / 300 < 0.6
+
+
 def test_few_counts_make_the_exercises_intervals_wider_than_they_say() -> None:
     """Where two particles or fewer are expected no interval without a lottery can cover 95 %: a count of nothing,
     likely then, must cover. Seen: 0.990 below 0.5 expected, 0.987 to 1, 0.982 to 2, 0.970 from 2 to 5."""

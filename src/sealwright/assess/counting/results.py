@@ -20,11 +20,11 @@ from sealwright.errors import BadInput
 _COUNTED = "95 % from the mid-P gamma distribution of a weighted sum of counts (Fay & Feuer 1997, Fay & Kim 2017)"
 FROM_SAMPLES = (_COUNTED + "; breathing and clumping from blocks of samples, pooled over the exercises; noise and "
                 "drift of the room's air between its windows as a random walk")
-FROM_TOTALS = _COUNTED + "; counting alone: breathing and drift do not show in single totals and may add to it"
+FROM_TOTALS = _COUNTED + "; counting alone: breathing and drift do not show in single totals and add to it"
 NO_INTERVAL = "no interval: how many particles were counted is not on record"
 
 
-_UNSURE = Doubt(code="no-uncertainty", text="No counts on record: how sure the factors are is not known.")
+_UNSURE = Doubt(code="no-uncertainty", text="No counts on record: how sure the factors are is not known")
 
 
 class _Line(NamedTuple):
@@ -82,7 +82,8 @@ def from_readings(readings: Sequence[Reading], *, pass_level: int, pass_rule: Pa
         return _measured(lines, None, pass_level, pass_rule, NO_INTERVAL, ())
     belief = from_counts(*(np.array(v, dtype=float) for v in zip(*(
         (x.particles, x.one_count, 1 / (r.ambient_count or 1), x.in_overall) for x, r in counted), strict=True)))
-    unseen = Doubt(code="spread-unseen", text="Single totals show chance alone; breathing and drift may add to it.")
+    unseen = Doubt(code="spread-unseen", text="Single totals show the chance of counting alone; breathing "
+                                               "and drift add to it, often more than chance itself")
     return _measured(lines, belief, pass_level, pass_rule, FROM_TOTALS, (unseen,))
 
 
