@@ -11,7 +11,7 @@ import typer
 from typer.exceptions import TyperException
 
 from sealwright import __version__
-from sealwright.cli import agreement, ledger, listing, papers, protection, protocol, running, say, score, test
+from sealwright.cli import agreement, ledger, listing, papers, protection, protocol, running, say, score, test, trace
 from sealwright.cli.reference import HELP
 from sealwright.errors import BadInput, SealwrightError
 
@@ -44,6 +44,7 @@ app.add_typer(listing.wearer, name="wearer")
 app.add_typer(listing.facepiece, name="facepiece")
 app.add_typer(papers.certificate, name="certificate")
 app.add_typer(papers.card, name="card")
+app.add_typer(trace.app, name="trace")
 app.add_typer(ledger.app, name="ledger")
 app.command("agreement")(agreement.agreement)
 app.command("protection")(protection.protection)

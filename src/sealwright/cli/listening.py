@@ -9,10 +9,13 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 from sealwright.cli import say
 from sealwright.errors import BadInput, SealwrightError
+
+if TYPE_CHECKING:
+    from sealwright.traces.live import Sample
 
 MOST_HELD = 20_000
 """Samples kept while the room does not answer: some hours of one a second."""
@@ -34,9 +37,9 @@ def pass_on(lines: Iterator[str], to: str, pattern: str | None, every: float,
     incoming: queue.Queue[str | None] = queue.Queue(MOST_HELD)
     threading.Thread(target=_feed, args=(lines, incoming), daemon=True).start()
     held: list[dict[str, Any]] = []
-    sent, over = 0, False
+    clock, sent, over = Clock(), 0, False
     while not over or held:
-        over = _take(incoming, held, lambda text: parse_line(text, pattern), every) or over
+        over = _take(incoming, held, lambda text: clock.told(parse_line(text, pattern)), every) or over
         while held:
             part = held[:MOST_SENT]
             try:
@@ -58,7 +61,7 @@ def _feed(lines: Iterator[str], incoming: queue.Queue[str | None]) -> None:
     incoming.put(None)
 
 
-def _take(incoming: queue.Queue[str | None], held: list[dict[str, Any]], parse: Callable[[str], Any],
+def _take(incoming: queue.Queue[str | None], held: list[dict[str, Any]], parse: Callable[[str], dict[str, Any]],
           seconds: float) -> bool:
     """Samples of the next `seconds` into `held`; True when the input has ended."""
     until = time.monotonic() + seconds
@@ -72,17 +75,35 @@ def _take(incoming: queue.Queue[str | None], held: list[dict[str, Any]], parse: 
         if not line.strip():
             continue
         try:
-            held.append(_plain(parse(line)))
+            held.append(parse(line))
         except SealwrightError as error:
             say.line(f"left out: {error}")
     return False
 
 
-def _plain(sample: Any) -> dict[str, Any]:
-    """A sample as the room takes it. Its time is this machine's when the line had none."""
-    told = {name: value for name in ("t", "mask", "ambient", "value", "air")
-            if (value := getattr(sample, name, None)) is not None}
-    return {"t": time.time(), **told}
+class Clock:
+    """Instants of samples. A source that counts from a moment of its own is laid so that its first sample is now."""
+
+    def __init__(self, now: Callable[[], float] = time.time) -> None:
+        self.now, self.zero = now, cast("float | None", None)
+
+    def told(self, sample: Sample) -> dict[str, Any]:
+        """A sample as the room takes it, its time in ms since 1970. BadInput where it says of no air."""
+        if sample.value is not None and sample.air is None:
+            raise BadInput("the line does not say which air it is of", place="air",
+                           mend="Let the pattern name air as mask or ambient, or two groups mask and ambient")
+        told = {name: value for name in ("mask", "ambient", "value", "air")
+                if (value := getattr(sample, name)) is not None}
+        return {"t": self._at(sample), **told}
+
+    def _at(self, sample: Sample) -> int:
+        if sample.at is not None:
+            return sample.at
+        if sample.t is None:
+            return round(self.now() * 1000)
+        if self.zero is None:
+            self.zero = self.now() - sample.t
+        return round((self.zero + sample.t) * 1000)
 
 
 def post(to: str, samples: list[dict[str, Any]]) -> None:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 How = Literal["given", "marks", "score", "proposed"]
 SHIFT_S = 10.0
 """how far the windows of a score may be moved to where the air changes; ours"""
+NEAR = 0.02
+"""decades of contrast that do not matter"""
 COLUMNS = ("exercise", "air", "start_s", "end_s")
 """of a file of windows"""
 
@@ -119,7 +121,9 @@ def _settled(windows: list[Window], trace: Trace, purge_s: float) -> tuple[list[
 
     count = int(SHIFT_S / trace.step_s)
     shifts = sorted((k * trace.step_s for k in range(-count, count + 1)), key=abs)
-    best = max(shifts, key=lambda s: round(contrast(s), 3))
+    found = {s: contrast(s) for s in shifts}
+    most = max(found.values()) - NEAR
+    best = next(s for s in shifts if found[s] >= most)
     if best == 0:
         return windows, ""
     moved = [msgspec.structs.replace(w, start_s=w.start_s + best, end_s=w.end_s + best) for w in windows]
