@@ -115,3 +115,13 @@ def test_the_next_donning_is_not_foretold_from_one_nor_from_nothing() -> None:
 @pytest.mark.parametrize(("p", "said"), [(0.999, "above 99 %"), (0.5, "about 50 %"), (0.001, "below 1 %")])
 def test_chances_are_never_certain(p: float, said: str) -> None:
     assert percent(p) == said
+
+
+def test_the_sentence_goes_by_the_rule() -> None:
+    leaks = [Leak(exercise="a", title="First", leak=300.0), Leak(exercise="b", title="Second", leak=700.0)]
+    said = {rule: measure_leaks(leaks, inspiratory=FLOW, pass_level=100, pass_rule=rule, accuracy=0.05).sentence
+            for rule in ("overall", "each")}  # type: ignore[arg-type]
+    assert said["overall"].startswith("Passed at 108. ") and "not a workplace protection factor" in said["overall"]
+    assert said["each"] == "Failed: “Second” at 77, where each must reach 100"
+    one = measured(538.2).sentence
+    assert one == "Failed at 99.96"

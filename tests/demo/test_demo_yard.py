@@ -18,6 +18,7 @@ from sealwright.demo.history import held_tests
 from sealwright.demo.yard import DAY, NEVER_TESTED, yard
 from sealwright.errors import Conflict
 from sealwright.ledger import Ledger, open_ledger
+from sealwright.protocols import get
 
 TODAY = date(2026, 11, 25)
 TODAY_MS = int(datetime(2026, 11, 25, tzinfo=UTC).timestamp()) * 1000
@@ -55,7 +56,7 @@ def test_people_and_shelves(book):
 
 
 def test_a_year_of_tests_with_every_outcome(tests):
-    assert 80 <= len(tests) <= 100 and all(t.closed for t in tests)
+    assert 95 <= len(tests) <= 125 and all(t.closed for t in tests)
     assert {t.result for t in tests} == {"pass", "fail", "void", "unsuited"}
     first = [t for t in tests if t.try_no == 1]
     assert 0.65 < sum(t.result == "pass" for t in first) / len(first) < 0.85
@@ -63,6 +64,27 @@ def test_a_year_of_tests_with_every_outcome(tests):
     assert sum("unwell" in t.reason for t in tests) == 1
     assert any(t.notes + t.minors + t.majors and t.result == "pass" for t in tests)
     assert TODAY_MS - 365 * DAY < tests[0].opened_at < TODAY_MS - 330 * DAY
+
+
+@pytest.mark.parametrize("seed", [0, 1, 7])
+def test_masks_are_tested_by_number_too(seed):
+    """Full face masks by counting and pressure, some half masks the short way; passes, fails and voids, all of UK
+    level and rule; every planned fail is one."""
+    told = []
+    for held in held_tests(TODAY_MS, seed):
+        if not get(held.events[0]["data"]["protocol"]).quantitative:
+            continue
+        verdict = judge([decode(e["kind"], e["id"], e["at"], e["by"], e["data"]) for e in held.events])
+        kind = held.events[0]["data"]["facepiece"]["kind"]
+        told.append((verdict.protocol, kind, verdict.result, {f.code for f in verdict.findings}))
+        assert (verdict.result == "fail") == held.failed
+        if verdict.measured:
+            assert (verdict.measured.pass_rule, verdict.measured.pass_level) == ("each", 2000 if kind == "full" else 100)
+    assert {(p, k) for p, k, _, _ in told} == {("uk-counting", "full"), ("us-pressure", "full"),
+                                               ("us-counting-short", "half")}
+    assert {r for _, _, r, _ in told} >= {"pass", "void"}
+    codes = set().union(*(c for _, _, _, c in told))
+    assert {"instrument-out-of-date", "smoked-recently", "breath-not-held", "touched", "other-rule-set"} <= codes
 
 
 def test_history_ends_yesterday(tests):
@@ -212,5 +234,5 @@ def test_whatever_the_day_of_the_week_everyone_due_is_tested(seed, weekday):
     today = TODAY_MS + weekday * DAY
     held = list(held_tests(today, seed))
     assert len({h.events[0]["data"]["wearer"] for h in held}) == len(yard().wearers) - len(NEVER_TESTED)
-    assert 80 <= len(held) <= 100 and today - 3 * DAY <= held[-1].events[-1]["at"] < today
+    assert 95 <= len(held) <= 125 and today - 3 * DAY <= held[-1].events[-1]["at"] < today
     assert {(h.events[0]["at"] // DAY + 3) % 7 for h in held} <= {0, 1, 2, 3, 4}

@@ -13,10 +13,13 @@ from statistics import NormalDist, fmean, stdev
 import msgspec
 
 from sealwright.assess.measured import Factor, Measured, PassRule
+from sealwright.assess.words import chance, rounded
 
 _NORMAL = NormalDist()
 METHOD = ("stated accuracy of the instrument as a uniform error shared by all readings, rounding as a uniform error of "
           "each; distribution of the leak in closed form")
+NOT_WORKPLACE = "A fit factor, not a workplace protection factor."
+percent = chance
 _UNEVEN = "the accuracy is not on record and left out"
 
 
@@ -52,7 +55,8 @@ def measure_leaks(leaks: Sequence[Leak], *, inspiratory: float, pass_level: int,
     method = METHOD if accuracy is not None else f"{METHOD}; {_UNEVEN}"
     return Measured(exercises=factors, overall=overall, pass_level=pass_level, pass_rule=pass_rule, passed=passed,
                     p_pass=p_pass if accuracy is not None else None, p_next=p_next, method=method,
-                    sentence=_sentence(passed, overall, pass_level, p_next, counted))
+                    sentence=_sentence(passed, that_count, overall, pass_level, pass_rule, p_next,
+                                       len({x.donning for x in counted})))
 
 
 def _all_above(factors: Sequence[Factor]) -> float | None:
@@ -151,16 +155,35 @@ def _student(t: float, freedom: int) -> float:
     return 0.5 + math.atan(t) / math.pi if freedom == 1 else 0.5 + t / (2 * math.sqrt(2 + t * t))
 
 
-def _sentence(passed: bool, overall: Factor, level: int, p_next: float | None, leaks: Sequence[Leak]) -> str:
-    said = f"{overall.factor:.0f}" if overall.factor is not None else f"more than {overall.low or 0:.0f}"
-    first = f"{'Passed' if passed else 'Failed'} at {said}"
-    if p_next is None:
-        return first
-    donnings = len({x.donning for x in leaks})
-    return (f"{first}. Donned {donnings} times; as far as so few can tell, the chance that the next donning reaches "
-            f"{level} is {percent(p_next)}")
+def _sentence(passed: bool, factors: Sequence[Factor], overall: Factor, level: int, rule: PassRule,
+              p_next: float | None, donnings: int) -> str:
+    """Result, and what may be hoped of the next donning. `factors`: those that count."""
+    said = [_overall(passed, overall, level) if rule == "overall" else _each(passed, factors, level)]
+    if p_next is not None:
+        said.append(f"Donned {donnings} times; as far as so few can tell, the chance that the next donning reaches "
+                    f"{level} is {chance(p_next)}")
+    return ". ".join([*said, *([NOT_WORKPLACE] if passed else [])])
 
 
-def percent(p: float) -> str:
-    """A probability as people say it, never certain."""
-    return "above 99 %" if p > 0.99 else "below 1 %" if p < 0.01 else f"about {100 * p:.0f} %"
+def _overall(passed: bool, f: Factor, level: int) -> str:
+    return f"{'Passed' if passed else 'Failed'} at {_said(f, level)}"
+
+
+def _each(passed: bool, factors: Sequence[Factor], level: int) -> str:
+    if not passed:
+        below = [f for f in factors if f.factor is not None and f.factor < level]
+        return f"Failed: {', '.join(_named(f, level) for f in below)}, where each must reach {level}"
+    worst = min(factors, key=lambda f: f.factor or math.inf)
+    return f"Passed; the lowest, {_named(worst, level)}"
+
+
+def _named(f: Factor, level: int) -> str:
+    return f"“{f.title or f.exercise}” at {_said(f, level)}"
+
+
+def _said(f: Factor, level: int) -> str:
+    """In whole numbers; in more figures where that would lift it over the level."""
+    if f.factor is None:
+        return f"more than {math.floor(f.low or 0)}"
+    whole = round(f.factor)
+    return rounded(f.factor, level) if (whole >= level) != (f.factor >= level) else f"{whole}"

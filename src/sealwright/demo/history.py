@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sealwright.demo.player import Draft, Tweak, play
-from sealwright.demo.tweaks import ate, entered_later, late, room_away
+from sealwright.demo.fitting import NUMBER_STORIES, bends, how
+from sealwright.demo.player import play
+from sealwright.demo.playing import Draft
 from sealwright.demo.yard import (
     DAY,
     HISTORY_DAYS,
@@ -32,27 +33,26 @@ SECOND_FACEPIECES = 16
 TESTER_TURNS = (0, 0, 1, 0, 2, 0, 1)
 FAIL_SHARE = (0.17, 0.25, 0.30)
 """Chance of a taste in the run at the first, second and later try: the yard's own luck, no claim about the trade."""
+FULL_MASKS_AT, SHORT_AT, SHORT_TESTS = "Paint hall", "Slipway", 6
+FULL_PROTOCOLS = ("uk-counting", "us-pressure", "uk-counting")
 STORIES = ("unsuited", "unsuited", "unwell", "touched", "silent-seal-break", "full-mask")
 KINDS_AT = {"Slipway": ("half", "filtering"), "Paint hall": ("half",), "Bell shop": ("filtering", "half"),
             "Stone loft": ("filtering", "half"), "Ferry stage": ("filtering",)}
 OLD_LOT_DAY = TEST_DAYS - 2
 """On this test day the first test is begun with the lot that is out of date; it is found and the test repeated."""
-SLIPS: tuple[Tweak, ...] = (late("dose-240", 7.5), late("dose-90", 6.2), ate(34), ate(28), room_away(130, 18),
-                            entered_later("dose-180", 11))
-SLIP_SHARE = 0.15
 EQUIPMENT = ((), ("spectacles",), ("ear-defenders",), ("helmet", "ear-defenders"), ("goggles",))
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """A test to be held. `story` is how it will go: "" as luck has it, one of STORIES or "old-lot".
+    """A test to be held. `story`: how it will go: "" as luck has it, one of STORIES or NUMBER_STORIES, or "old-lot".
 
     `spent`: facepieces this wearer tried in vain.
     """
 
     wearer: Wearer
     facepiece: Stocked
-    agent: str = "bitter"
+    protocol: str = "uk-bitter"
     story: str = ""
     try_no: int = 1
     previous: str | None = None
@@ -62,23 +62,28 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Held:
-    """A test that was held: its events, and its signatures as (mark, person, role, path)."""
+    """A test that was held: its events, and its signatures as (mark, person, role, path).
+
+    `failed`: the facepiece did not fit.
+    """
 
     test: str
     events: Draft
+    failed: bool
     marks: tuple[tuple[str, str, str, str], ...]
 
 
 def held_tests(today: int, seed: int) -> Iterator[Held]:
     """All tests of the year before `today` (ms, start of a day in UTC), in order of time."""
     it, luck = yard(), random.Random(f"yard:{seed}")
-    queue, count, days = deque(_wanted(it, luck)), 0, _days(today)
+    queue, count, days, old_lot = deque(_wanted(it, luck)), 0, _days(today), False
     for n, day in enumerate(days):
         clock, quota = day + FIRST_START, -(-len(queue) // (len(days) - n))
         tester = it.testers[TESTER_TURNS[n % len(TESTER_TURNS)]]
         while queue and quota > 0 and clock < day + LAST_START:
             wanted, count = queue.popleft(), count + 1
-            if n == OLD_LOT_DAY and clock == day + FIRST_START:
+            if n == OLD_LOT_DAY and not old_lot and not wanted.story and "bitter" in wanted.protocol:
+                old_lot = True
                 wanted = replace(wanted, story="old-lot")
             held = _hold(it, wanted, f"gr-{count:03d}", clock, today, tester, luck)
             again = _again(it, wanted, held, luck)
@@ -111,34 +116,45 @@ def _wanted(it: Yard, luck: random.Random) -> list[Wanted]:
     for place, story in zip(luck.sample(range(4, len(wanted)), len(STORIES)), STORIES, strict=True):
         full = _pick(it, luck, "full") if story == "full-mask" else wanted[place].facepiece
         wanted[place] = replace(wanted[place], story=story, facepiece=full)
+    return _woven(wanted, _by_number(it, luck, tested))
+
+
+def _by_number(it: Yard, luck: random.Random, tested: list[Wearer]) -> list[Wanted]:
+    """Full face masks, and a few half masks in the short way."""
+    full = [w for w in tested if w.site == FULL_MASKS_AT]
+    wanted = [Wanted(w, _pick(it, luck, "full"), FULL_PROTOCOLS[n % len(FULL_PROTOCOLS)]) for n, w in enumerate(full)]
+    wanted += [Wanted(w, _pick(it, luck, "half"), "us-counting-short")
+               for w in [w for w in tested if w.site == SHORT_AT][:SHORT_TESTS]]
+    for story, method in NUMBER_STORIES.items():
+        places = [n for n, w in enumerate(wanted) if method in w.protocol and not w.story]
+        n = luck.choice(places)
+        wanted[n] = replace(wanted[n], story=story)
     return wanted
 
 
-def _pick(it: Yard, luck: random.Random, kind: str, but: tuple[str, ...] = ()) -> Stocked:
-    return luck.choice([f for f in it.facepieces if f.kind == kind and f.id not in but])
+def _woven(first: list[Wanted], second: list[Wanted]) -> list[Wanted]:
+    """The second list spread evenly into the first."""
+    pairs = [((n + 0.5) / len(wanted), wanted[n]) for wanted in (first, second) for n in range(len(wanted))]
+    return [w for _, w in sorted(pairs, key=lambda p: p[0])]
+
+
+def _pick(it: Yard, luck: random.Random, kind: str) -> Stocked:
+    return luck.choice([f for f in it.facepieces if f.kind == kind])
 
 
 def _hold(it: Yard, wanted: Wanted, test: str, start: int, today: int, tester: FitTester, luck: random.Random) -> Held:
     piece, fails = wanted.facepiece, not wanted.story and luck.random() < FAIL_SHARE[min(wanted.try_no, 3) - 1]
-    dressed = _Dressed(it, wanted, test, tester, today, luck.randrange(2**31))
+    dressed, protocol = _Dressed(it, wanted, test, tester, today, luck.randrange(2**31)), get(wanted.protocol)
     events = play(
-        get(f"uk-{wanted.agent}"), test_id=test, wearer=wanted.wearer.id, start_at=start, seed=dressed.seed,
+        protocol, test_id=test, wearer=wanted.wearer.id, start_at=start, seed=dressed.seed,
         facepiece={k: getattr(piece, k) for k in ("id", "make", "model", "material", "size", "kind")}
         | {"own": piece.kind != "filtering"},
         tester={"id": tester.id, "competent_until_at": tester.competent_until_at(today)},
-        taste_at_squeeze=None if wanted.story == "unsuited" else _threshold(wanted.wearer),
-        taste_in_run_s=luck.choice((luck.uniform(4, 60), luck.uniform(60, 414))) if fails else None,
-        seal_break_tasted=wanted.story != "silent-seal-break", tweaks=(*_bends(wanted.story, fails, luck), dressed),
-        room=f"room-{wanted.wearer.site.split()[0].lower()}",
-        try_no=wanted.try_no, previous=wanted.previous, previous_tasted_at=wanted.tasted_at)
-    return Held(test, events, dressed.marks)
-
-
-def _bends(story: str, fails: bool, luck: random.Random) -> tuple[Tweak, ...]:
-    """What goes otherwise than by the protocol: as the story has it, or a tester's slip now and then."""
-    if story or fails:
-        return {"unwell": (_unwell,), "touched": (_touched,)}.get(story, ())
-    return (luck.choice(SLIPS),) if luck.random() < SLIP_SHARE else ()
+        tweaks=(*bends(protocol, wanted.story, fails, luck), dressed),
+        room=f"room-{wanted.wearer.site.split()[0].lower()}", try_no=wanted.try_no, previous=wanted.previous,
+        previous_tasted_at=wanted.tasted_at, rule_set=None if protocol.rule_set == "uk" else "uk",
+        **how(protocol, piece.kind, wanted.story, fails, _threshold(wanted.wearer), luck))
+    return Held(test, events, fails, dressed.marks)
 
 
 def _threshold(wearer: Wearer) -> int:
@@ -163,8 +179,12 @@ class _Dressed:
     def _dress(self, kind: str, at: int, data: dict[str, Any]) -> dict[str, Any]:
         if kind == "nebuliser-loaded":
             old = self.wanted.story == "old-lot"
-            lot = self.it.lot(self.wanted.agent, data["which"], -HISTORY_DAYS if old else (at - self.today) // DAY)
+            agent, day = self.wanted.protocol.partition("-")[2], (at - self.today) // DAY
+            lot = self.it.lot(agent, data["which"], -HISTORY_DAYS if old else day)
             return data | {"lot": lot.lot, "expires_at": lot.expires_at(self.today)}
+        if kind == "instrument-named":
+            instrument = self.it.instrument(get(self.wanted.protocol).method)
+            return instrument.named((at - self.today) // DAY, self.today, self.wanted.story == "lapsed")
         if kind == "questions-answered":
             worn = random.Random(f"worn:{self.wanted.wearer.id}").choice(EQUIPMENT)
             return data | {"equipment_used": list(worn), "equipment_worn": list(worn)}
@@ -174,39 +194,16 @@ class _Dressed:
         return data
 
 
-def _unwell(draft: Draft) -> Draft:
-    """The wearer feels unwell under the hood in the third exercise."""
-    return _cut(draft, 2, 23_400, [(0, "stopped", {"reason": "unwell"}), (3_100, "hood-removed", {})])
-
-
-def _touched(draft: Draft) -> Draft:
-    """The wearer pushes the facepiece up in the fifth exercise; the tester stops the test."""
-    return _cut(draft, 4, 31_800, [(0, "facepiece-touched", {}), (6_000, "stopped", {"reason": "tester"}),
-                                   (9_000, "hood-removed", {})])
-
-
-def _cut(draft: Draft, exercise: int, into_ms: int, happenings: list[tuple[int, str, dict[str, Any]]]) -> Draft:
-    """Ends the run `into_ms` into an exercise with what happens then (ms later, kind, data), signed and closed."""
-    begun = [e for e in draft if e["kind"] == "exercise-started"][exercise]
-    at = begun["at"] + into_ms
-    then = [begun | {"id": f"cut-{ms}", "kind": kind, "at": at + ms, "data": data} for ms, kind, data in happenings]
-    last = [e for e in draft if e["kind"] in ("signed", "closed")]
-    shift = then[-1]["at"] + 15_000 - last[0]["at"]
-    return [*(e for e in draft if e["at"] < at), *then, *(e | {"at": e["at"] + shift} for e in last)]
-
-
 def _again(it: Yard, wanted: Wanted, held: Held, luck: random.Random) -> Wanted | None:
-    """The try that follows one that was no pass: other facepiece after a taste, other agent where unsuited."""
+    """The try that follows one that was no pass: other facepiece after a fail, other agent where unsuited."""
     onward = replace(wanted, story="", try_no=wanted.try_no + 1, previous=held.test, tasted_at=None)
-    ran = any(e["kind"] == "run-started" for e in held.events)
-    tastes = [e["at"] for e in held.events if e["kind"] == "tasted"]
     if wanted.story == "unsuited":
-        return replace(onward, agent="sweet")
-    if wanted.story in ("touched", "silent-seal-break", "old-lot"):
+        return replace(onward, protocol="uk-sweet")
+    if wanted.story in ("touched", "shifted", "breath", "silent-seal-break", "old-lot"):
         return onward
-    if wanted.story in ("unwell", "full-mask") or not ran or len(tastes) < 2:
-        return None
     spent = (*wanted.spent, wanted.facepiece.id)
-    if wanted.try_no == 3:
+    left = [f for f in it.facepieces if f.kind == wanted.facepiece.kind and f.id not in spent]
+    if not held.failed or wanted.try_no == 3 or not left:
         return None
-    return replace(onward, facepiece=_pick(it, luck, wanted.facepiece.kind, spent), spent=spent, tasted_at=tastes[-1])
+    tasted = [e["at"] for e in held.events if e["kind"] == "tasted"]
+    return replace(onward, facepiece=luck.choice(left), spent=spent, tasted_at=tasted[-1] if tasted else None)

@@ -62,6 +62,23 @@ class Shelved(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=T
         return today + (self.expires_days + 1) * DAY - 1
 
 
+class Instrument(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """A measuring instrument; days are told from today."""
+
+    name: str
+    method: str
+    due_days: tuple[int, ...]
+    flow_mm3_s: int | None = None
+    accuracy_per_mille: int | None = None
+
+    def named(self, day: int, today: int, lapsed: bool = False) -> dict[str, Any]:
+        """What is recorded of it on a day; `lapsed`: with the label of a calibration that had just run out."""
+        due = day - 5 if lapsed else next(d for d in self.due_days if d >= day)
+        told = {"instrument": self.name, "due_at": today + (due + 1) * DAY - 1, "flow_mm3_s": self.flow_mm3_s,
+                "accuracy_per_mille": self.accuracy_per_mille}
+        return {k: v for k, v in told.items() if v is not None}
+
+
 class Yard(msgspec.Struct, frozen=True, kw_only=True):
     id: str
     name: str
@@ -71,6 +88,10 @@ class Yard(msgspec.Struct, frozen=True, kw_only=True):
     testers: tuple[FitTester, ...]
     facepieces: tuple[Stocked, ...]
     lots: tuple[Shelved, ...]
+    instruments: tuple[Instrument, ...]
+
+    def instrument(self, method: str) -> Instrument:
+        return next(x for x in self.instruments if x.method == method)
 
     def lot(self, agent: str, use: str, day: int) -> Shelved:
         """The lot in use on a day (days from today): the one received last."""

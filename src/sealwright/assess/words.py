@@ -1,0 +1,47 @@
+"""Numbers in words: factors, intervals, chances."""
+
+from __future__ import annotations
+
+from sealwright.assess.measured import Factor
+
+
+def factor_words(x: Factor, level: int | None = None) -> str:
+    """A factor and its interval: "134 (95 %: 101 to 181)", "at least 2,300 (nothing counted in the mask)"."""
+    if x.factor is None:
+        return f"at least {rounded(x.low, level)} (nothing counted in the mask)"
+    if x.low is None:
+        return rounded(x.factor, level)
+    return f"{rounded(x.factor, level)} (95 %: {interval(x, level)})"
+
+
+def interval(x: Factor, level: int | None = None) -> str:
+    """The ends of the 95 % interval: "101 to 181", "more than 2,300"; empty when not known."""
+    if x.low is None:
+        return ""
+    if x.high is None:
+        return f"more than {rounded(x.low, level)}"
+    return f"{rounded(x.low, level)} to {rounded(x.high, level)}"
+
+
+def chance(p: float) -> str:
+    """A probability as people say it, never certain."""
+    return "above 99 %" if p > 0.99 else "below 1 %" if p < 0.01 else f"about {100 * p:.0f} %"
+
+
+def rounded(value: float | None, level: int | None = None) -> str:
+    """A factor to three figures, whole from 100 on; to more where it would else seem to stand on the level's other
+    side (99.97 is no 100)."""
+    if value is None:
+        return "not known"
+    said = _three_figures(value)
+    for digits in range(1, 7):
+        if level is None or (float(said.replace(",", "")) >= level) == (value >= level):
+            break
+        said = f"{value:,.{digits}f}"
+    return said
+
+
+def _three_figures(value: float) -> str:
+    if value >= 1000:
+        return f"{round(value, 3 - len(str(int(value)))):,.0f}"
+    return f"{value:.0f}" if value >= 100 else f"{value:.1f}" if value >= 10 else f"{value:.2f}"
