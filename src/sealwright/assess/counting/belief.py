@@ -18,6 +18,8 @@ from sealwright.assess.counting.spread import Clumping, Spread
 LOW, HIGH = 0.025, 0.975
 _SMALL = 0.003
 """An ambient variance below this share of the counting's is added to no node."""
+_ABSURD = 30.0
+"""No room is off by more than exp of this; keeps broken data within what numbers can hold."""
 _NARROW = 0.03
 """A counting variance below this share of the ambient's is taken as that large, lest single nodes show: 1.5 % wider."""
 
@@ -64,7 +66,7 @@ class Belief:
         shift = np.sqrt(np.median(variance, axis=1) + 1e-16)[:, None] * np.sinh(reach) / 2
         density = (np.exp(-0.5 * (shift[:, :, None] / sd[:, None, :]) ** 2) / sd[:, None, :]) @ weight
         density *= np.cosh(reach)
-        return shift, density / density.sum(axis=1, keepdims=True)
+        return np.clip(shift, -_ABSURD, _ABSURD), density / density.sum(axis=1, keepdims=True)
 
     def _gammas(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
         """Shape and scale of either half, (rows, kappas); a leak of nothing has shape 0: all at nothing."""

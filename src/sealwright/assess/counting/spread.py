@@ -101,8 +101,7 @@ def room_noise(counts: Floats, s: Sums, step_s: float) -> tuple[Floats, float]:
     """Relative variance of each ambient window's mean, from differences of neighbouring blocks (drift cancels nearly),
     and its degrees of freedom. Never below that of counting alone."""
     made = [blocks(counts, s, i, step_s, ROOM_BLOCK_S) for i in range(len(s.n))]
-    with np.errstate(divide="ignore"):
-        chance = 1 / s.total
+    chance = 1 / np.maximum(s.total, 1.0)
     steps = [np.diff(b) / b.mean() for b in made if len(b) > 1 and b.sum() > 0]
     if not steps:
         return chance, 0.0
@@ -129,10 +128,13 @@ def path_variance(plus: tuple[Floats, Floats, Floats], minus: tuple[Floats, Floa
 
 def drift(s: Sums, noise: Floats) -> Spread:
     """Rate of the room's air as a Brownian path of its logarithm, per s, from neighbouring windows' means."""
-    if len(s.n) < 2:
+    lit = np.flatnonzero(s.total > 0)
+    s, noise = s.kept(lit), noise[lit]
+    follows = s.start[1:] >= s.end[:-1]
+    if not follows.any():
         return Spread(0.0, 0.0)
     step2 = np.diff(np.log(s.mean)) ** 2
     apart = np.diff((s.start + s.end) / 2) - ((s.end - s.start)[1:] + (s.end - s.start)[:-1]) / 6
     expected = noise[1:] + noise[:-1]
-    seen = float((step2 / apart).mean())
-    return Spread(max(0.0, seen - float((expected / apart).mean())), float(len(step2)))
+    rate = ((step2 - expected) / np.where(follows, apart, 1.0))[follows]
+    return Spread(max(0.0, float(rate.mean())), float(len(rate)))

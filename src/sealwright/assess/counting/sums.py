@@ -78,7 +78,7 @@ def edges(windows: Sequence[Window]) -> tuple[Floats, Floats]:
 
 
 def beside(mask_start: Floats, mask_end: Floats, start: Floats, end: Floats) -> tuple[Ints, Ints]:
-    """For each mask window the ambient windows (rising in time, not overlapping) whose mean stands for it.
+    """For each mask window the ambient windows (rising in time) whose mean stands for it.
 
     Those that overlap it, where the room is counted at the same time; else the nearest before and the nearest after;
     at either end of the test the one that there is. First and last (included) index into the ambient windows.
@@ -87,7 +87,7 @@ def beside(mask_start: Floats, mask_end: Floats, start: Floats, end: Floats) -> 
         raise BadInput("No ambient window with samples", place="windows",
                        mend="Give at least one window of the air outside")
     slack = _TOUCH * (mask_end - mask_start)
-    before = np.searchsorted(end, mask_start + slack, side="right") - 1
+    before = np.searchsorted(np.maximum.accumulate(end), mask_start + slack, side="right") - 1
     after = np.searchsorted(start, mask_end - slack, side="left")
     low = np.where(after - before > 1, before + 1, np.where(before < 0, after, before))
     high = np.where(after - before > 1, after - 1, np.where(after >= len(start), before, after))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from sealwright.assess.counting.belief import Belief, Rows
@@ -74,10 +75,15 @@ def tally(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Tall
     owner = np.array([names.index(w.exercise) for w in masks])
     parts = _Parts(inside, outside, low, high, owner, room * inside.n)
     total, reach, n = (_by(owner, v) for v in (inside.total, parts.reach, inside.n.astype(float)))
-    firsts = tuple(next(w for w in masks if w.exercise == name) for name in names)
+    firsts = tuple(_first([w for w in masks if w.exercise == name]) for name in names)
     per = trace.per_value
     return Tally(firsts, total / n, reach / n, total * (np.nan if per is None else per), n * trace.step_s,
                  None if per is None else _belief(trace, parts, per, np.array([float(w.counts) for w in firsts])))
+
+
+def _first(windows: list[Window]) -> Window:
+    """The first window of an exercise; it counts when any of them does."""
+    return msgspec.structs.replace(windows[0], counts=any(w.counts for w in windows))
 
 
 def _by(owner: Ints, values: Floats) -> Floats:
