@@ -13,7 +13,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sealwright.errors import BadInput
-from sealwright.traces.live import LONGEST_LINE, Heard, Sample, compile_pattern, parse_line, serial_lines
+from sealwright.traces.live import (
+    LONGEST_BY_PATTERN,
+    LONGEST_LINE,
+    Heard,
+    Sample,
+    compile_pattern,
+    parse_line,
+    serial_lines,
+)
 
 PATTERN = r"(?P<t>\d+\.\d) s +in (?P<mask>[\d.,]+) out (?P<ambient>[\d.,]+)"
 
@@ -55,7 +63,8 @@ def test_a_line_that_does_not_fit() -> None:
 
 @pytest.mark.parametrize(("pattern", "said"), [
     ("(?P<value>", "no regular expression"), ("[", "no regular expression"),
-    ("a{1,99999999999}", "no regular expression"), (r"(\d+)", "no group for the value"), (r"(?P<mask>\d+)", "no group for the value"),
+    ("a{1,99999999999}", "no regular expression"), (r"(\d+)", "no group for the value"),
+    (r"(?P<mask>\d+)", "no group for the value"),
     (r"(?P<value>\d+)(?P<name>x)", "unknown group 'name'"), ("x" * 501, "501 characters"),
     (r"(?P<value>(\d+)+)$", "repeat within a repeat"), (r"(?P<value>(a|aa)*?\d*)*x", "repeat within a repeat"),
     (r"((?:\w{1,30}){1,30})(?P<value>\d)", "repeat within a repeat"), (r"(a)\1(?P<value>\d)", "reference back"),
@@ -64,6 +73,16 @@ def test_patterns_that_cannot_be_used(pattern: str, said: str) -> None:
     with pytest.raises(BadInput) as caught:
         compile_pattern(pattern)
     assert said in caught.value.found and "pattern" in caught.value.place and caught.value.mend
+
+
+def test_the_slowest_patterns_allowed_come_to_an_end() -> None:
+    """They are tried on the longest line; without the guard this would take years."""
+    for pattern in (r".*.*(?P<value>x)", r"\d*\d*(?P<value>x)$", r"[^,]*,[^,]*,[^,]*,[^,]*,\s*(?P<value>\d+)x"):
+        for line in ("1" * LONGEST_BY_PATTERN, "1," * (LONGEST_BY_PATTERN // 2)):
+            with pytest.raises(BadInput, match="does not fit"):
+                parse_line(line, pattern)
+    with pytest.raises(BadInput, match="401 characters"):
+        parse_line("1" * 401, r"(?P<value>\d)")
 
 
 @given(st.text(max_size=300))

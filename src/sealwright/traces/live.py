@@ -6,10 +6,12 @@ import json
 import math
 import re
 import time
+import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from re import _parser  # type: ignore[attr-defined]
 from typing import Any, Literal, cast
 
 import msgspec
@@ -19,6 +21,8 @@ from sealwright.errors import BadInput
 LONGEST_LINE = 2000
 """Characters; a longer line is no sample."""
 LONGEST_PATTERN = 500
+LONGEST_BY_PATTERN = 400
+"""Characters: what a pattern may cost grows with the third power."""
 _GROUPS = {"t", "mask", "ambient", "value", "air"}
 MOST = 1e12
 
@@ -59,6 +63,9 @@ def _by_json(line: str) -> dict[str, Any]:
 
 
 def _by_pattern(line: str, pattern: re.Pattern[str]) -> dict[str, Any]:
+    if len(line) > LONGEST_BY_PATTERN:
+        raise BadInput(f"a line of {len(line)} characters", place="line",
+                       mend=f"A pattern reads lines of at most {LONGEST_BY_PATTERN}: send JSON, or shorter lines")
     found = pattern.search(line)
     if found is None:
         raise _bad(line, "does not fit the pattern", "Change the pattern, or skip such lines")
@@ -72,11 +79,13 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
         raise BadInput(f"a pattern of {len(pattern)} characters", place="pattern",
                        mend=f"Write it in at most {LONGEST_PATTERN}")
     try:
-        made = re.compile(pattern)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what a pattern may come to mean in later versions
+            made, tree = re.compile(pattern), _parser.parse(pattern)
     except (re.error, RecursionError, OverflowError) as e:
         at = f"pattern, character {e.pos + 1}" if isinstance(e, re.error) and e.pos is not None else "pattern"
         raise BadInput(f"this is no regular expression ({e})", place=at, mend="Mend the pattern there") from None
-    _guard(pattern)
+    _guard(tree)
     names = set(made.groupindex)
     if unknown := names - _GROUPS:
         raise BadInput(f"unknown group {sorted(unknown)[0]!r}", place="pattern",
@@ -87,51 +96,91 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
     return made
 
 
-def _guard(pattern: str) -> None:
-    """Refuse what may take time beyond all bounds: repeats within repeats, references back, many open repeats.
-
-    What is left takes at most about (length of line) ^ 4 steps in theory; lines are short.
+def _guard(tree: Any) -> None:
+    """Refuse what may take time beyond all bounds: repeats within repeats, references back, and more than two open
+    repeats that are not followed by a sign at which they must end. What is left takes at most about (line)^3 steps.
     """
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", DeprecationWarning)
-        import sre_parse  # the only reader of patterns in the standard library
-    tree = sre_parse.parse(pattern)
-    wide = _walk(tree, False)
-    if wide > 8:
-        raise BadInput(f"{wide} open repeats (* or +) in the pattern", place="pattern",
-                       mend="Write it with at most 8: use [^,]* up to a sign, leave out what follows the values")
+    _walk(tree, False)
+    items = list(_flat(tree))
+    loose = sum(_open_repeats([item]) - _ends_at(item, after) for item, after in
+                zip(items, [*items[1:], None], strict=False))
+    if loose > 2:
+        raise BadInput(f"{loose} open repeats (* or +) with no clear end", place="pattern",
+                       mend=r"After each write a sign it cannot match, such as [^,]*, or \d+ with a space after it")
 
 
-def _walk(tree: Any, inside: bool) -> int:
-    """The number of open repeats, none of them inside another."""
-    count = 0
+def _walk(tree: Any, inside: bool) -> None:
+    """BadInput at a repeat within a repeat and at a reference back."""
     for kind, what in tree:
-        name = str(kind)
-        if name in ("GROUPREF", "GROUPREF_EXISTS"):
+        if str(kind) in ("GROUPREF", "GROUPREF_EXISTS"):
             raise BadInput("a reference back to a group", place="pattern", mend="Write the pattern without it")
-        repeat = name in ("MAX_REPEAT", "MIN_REPEAT", "POSSESSIVE_REPEAT")
-        open_end = repeat and int(what[1]) - int(what[0]) > 20
-        several = repeat and int(what[1]) > 1
-        if repeat and several and inside:
+        several = _repeats(kind) and int(what[1]) > 1
+        if several and inside:
             raise BadInput("a repeat within a repeat, which may take for ever", place="pattern",
                            mend=r"Write (\d+\.)? instead of (\d+\.)+, or spell the parts out")
-        count += open_end
         for part in _parts(what):
-            count += _walk(part, inside or several)
-    return count
+            _walk(part, inside or several)
+
+
+def _repeats(kind: object) -> bool:
+    return str(kind) in ("MAX_REPEAT", "MIN_REPEAT", "POSSESSIVE_REPEAT")
 
 
 def _parts(what: Any) -> Iterator[Any]:
     """Sub-patterns inside one piece of a parsed pattern."""
-    import sre_parse
-
-    if isinstance(what, sre_parse.SubPattern):
+    if isinstance(what, _parser.SubPattern):
         yield what
     elif isinstance(what, (tuple, list)):
         for part in what:
             yield from _parts(part)
+
+
+def _flat(tree: Any) -> Iterator[Any]:
+    """The pieces in order, those of plain groups among them."""
+    for kind, what in tree:
+        if str(kind) == "SUBPATTERN":
+            yield from _flat(what[-1])
+        else:
+            yield kind, what
+
+
+def _open_repeats(tree: Any) -> int:
+    return sum((_repeats(kind) and int(what[1]) - int(what[0]) > 5) + sum(map(_open_repeats, _parts(what)))
+               for kind, what in tree)
+
+
+def _ends_at(item: Any, after: Any) -> bool:
+    """Whether an open repeat of one kind of sign must end where the next piece begins, or is the last piece."""
+    kind, what = item
+    if not _repeats(kind) or int(what[1]) - int(what[0]) <= 5:
+        return False
+    if after is None:
+        return True
+    body = list(_flat(what[2]))
+    return str(after[0]) == "LITERAL" and len(body) == 1 and _misses(body[0], chr(after[1]))
+
+
+def _misses(piece: Any, sign: str) -> bool:
+    """Whether a piece that stands for one sign surely does not match `sign`."""
+    kind, what = str(piece[0]), piece[1]
+    if kind in ("LITERAL", "NOT_LITERAL"):
+        return bool((chr(what) == sign) == (kind == "NOT_LITERAL"))
+    if kind != "IN":
+        return False
+    negated = str(what[0][0]) == "NEGATE"
+    hits = [_hits(str(k), v, sign) for k, v in what[negated:]]
+    return any(h is True for h in hits) if negated else all(h is False for h in hits)
+
+
+def _hits(kind: str, what: Any, sign: str) -> bool | None:
+    """None: not known here."""
+    if kind == "LITERAL":
+        return bool(chr(what) == sign)
+    if kind == "RANGE":
+        return bool(what[0] <= ord(sign) <= what[1])
+    classes = {"CATEGORY_DIGIT": sign.isdigit(), "CATEGORY_WORD": sign.isalnum() or sign == "_",
+               "CATEGORY_SPACE": sign.isspace()}
+    return classes.get(str(what))
 
 
 def _sample(found: dict[str, Any], line: str) -> Sample:
@@ -203,8 +252,8 @@ def serial_lines(port: str, baud: int = 9600, *, heard: Heard | None = None, wai
     """Whole lines of text from a serial port, for as long as it is asked. A lost port is tried again every `wait_s`.
 
     Lines that are not text are skipped and counted in `heard`; so is what comes before the first line's end after each
-    opening, for it may be the tail of a line, and a tail can look like a smaller number. Ends after `patience_s` without a port (None: never).
-    Raises BadInput when the port cannot be opened the first time.
+    opening, for it may be the tail of a line, and a tail can look like a smaller number. Ends after `patience_s`
+    without a port (None: never). Raises BadInput when the port cannot be opened the first time.
     """
     seen, open_port = heard or Heard(), opener or _open
     device = _first(open_port, port, baud)
