@@ -67,7 +67,7 @@ def test_make_targets_are_there() -> None:
 def test_examples_judge_as_the_page_says(capsys: pytest.CaptureFixture[str]) -> None:
     page = read(DOCS / "how-to/judge-a-file.md")
     rows = re.findall(r"^\| \[(\S+\.json)\]\(\S+\) \| (\w+)[^|]*\| (\d) \|$", page, re.MULTILINE)
-    assert {name for name, _, _ in rows} == {p.name for p in EXAMPLES.iterdir()}
+    assert {name for name, _, _ in rows} == {p.name for p in EXAMPLES.glob("*.json")}
     for name, verdict, code in rows:
         assert obey(["test", "assess", str(EXAMPLES / name)]) == int(code)
         said = capsys.readouterr()
@@ -79,8 +79,10 @@ def test_outputs_shown_are_what_is_printed(capsys: pytest.CaptureFixture[str], m
     shown = re.findall(r"```text\n(.*?)```", read(DOCS / "how-to/judge-a-file.md"), re.DOTALL)
     obey(["test", "assess", "docs/how-to/examples/passed.json"])
     assert capsys.readouterr().out.strip() == shown[0].strip()
+    obey(["test", "assess", "docs/how-to/examples/pressure.json"])
+    assert capsys.readouterr().out.strip() == shown[1].strip()
     obey(["test", "assess", "docs/how-to/examples/unreadable.json"])
-    assert capsys.readouterr().err.strip() == shown[1].strip()
+    assert capsys.readouterr().err.strip() == shown[2].strip()
 
 
 # --- reference ---

@@ -111,12 +111,22 @@ def list_(
     with house.ledger_at(ledger, org) as book:
         rows = book.tests(wearer=wearer, limit=limit)
     say.answer(rows, json, lambda: say.table(
-        ("test", "opened", "wearer", "facepiece", "protocol", "try>", "verdict", "reason"), [_row(r) for r in rows]))
+        ("test", "opened", "wearer", "facepiece", "protocol", "try>", "verdict", "factor>", "reason"),
+        [_row(r) for r in rows]))
 
 
 def _row(r: TestRow) -> tuple[object, ...]:
     return (r.id, say.moment(r.opened_at), r.wearer_name or r.wearer, f"{r.facepiece.model} {r.facepiece.size}",
-            r.protocol, r.try_no, f"{say.MARKS[r.result]} {r.result}", r.reason)
+            r.protocol, r.try_no, f"{say.MARKS[r.result]} {r.result}", _factor(r), r.reason)
+
+
+def _factor(r: TestRow) -> str:
+    """The overall fit factor of a quantitative test; empty for any other."""
+    from sealwright.assess.words import rounded
+
+    if r.factor_milli is not None:
+        return rounded(r.factor_milli / 1000, r.pass_level)
+    return f"> {rounded(r.low_milli / 1000, r.pass_level)}" if r.low_milli is not None else ""
 
 
 @app.command()
@@ -185,7 +195,12 @@ def _tell(row: TestRow, verdict: Verdict, events: Sequence[Event], air: Sequence
         start = verdict.started_at
         say.table(("at", "second>", "what", "particulars"), [
             (say.moment(e["at"]), say.clock((e["at"] - start) // 1000) if start else "", e["kind"],
-             ", ".join(f"{k} {v}" for k, v in e["data"].items())) for e in said])
+             ", ".join(f"{k} {_short(v)}" for k, v in e["data"].items())) for e in said])
+
+
+def _short(value: object) -> str:
+    """A value as a table shows it; of long lists only how long they are."""
+    return f"({len(value)} numbers)" if isinstance(value, list | tuple) and len(value) > 9 else str(value)
 
 
 @app.command()
