@@ -32,7 +32,8 @@ def sound(f: Factor, level: int) -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(KINDS, FAULTS, SPANS, st.integers(0, 9), st.sampled_from([0.5, 1.0, 2.0]),
-       st.sampled_from(["count", "per-cm3"]), st.sampled_from([None, 1.67, 1.67]), st.sampled_from(["overall", "each"]), st.sampled_from([0.0, 3.0]))
+       st.sampled_from(["count", "per-cm3"]), st.sampled_from([None, 1.67, 1.67]),
+       st.sampled_from(["overall", "each"]), st.sampled_from([0.0, 3.0]))
 def test_any_samples_and_windows(kinds: list[tuple[float, int]], faults: list[tuple[int, float]],
                                  spans: list[tuple[str, str, float, float, bool]], seed: int, step: float, unit: str,
                                  flow: float | None, rule: str, purge: float) -> None:
