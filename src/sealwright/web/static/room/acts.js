@@ -112,7 +112,7 @@ function questions(act, lane, pack, now) {
     again: { draft: { answers: Object.fromEntries(Object.entries(answers).filter(([k]) => k !== i.id)) } } })) };
   act.id += `/${item?.id}/${JSON.stringify(answers)}`;
   if (!item) {
-    const { equipment, last_taken: taken, smoked, ...plain } = answers;
+    const { equipment, last_taken: taken, smoked_at: smoked, ...plain } = answers;
     const used = Object.keys(equipment), worn = used.filter((k) => equipment[k] === "worn");
     act.prompt = "Read back to the wearer, then record";
     act.key = { label: "Record the answers", ...one("questions-answered", {
@@ -141,7 +141,7 @@ const QUESTIONS = {
   trained: yesNo("Shown and practised", "Not yet"),
   feels_well: yesNo("Well", "Not well"),
   last_taken(act, answer, lane, pack, now) { ago(act, answer, lane.protocol.abstention_min, "Nothing", now); },
-  smoked(act, answer, lane, pack, now) { ago(act, answer, lane.protocol.smoke_free_min, "Not", now); },
+  smoked_at(act, answer, lane, pack, now) { ago(act, answer, lane.protocol.smoke_free_min, "Not", now); },
   seal_hair(act, answer) {
     act.key = { label: "Clean at the seal", ...answer("none") };
     act.options.push({ label: "Stubble", tone: "warn", ...answer("stubble") },

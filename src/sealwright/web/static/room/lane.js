@@ -48,7 +48,7 @@ const matches = (data, where) => Object.entries(where || {}).every(([k, v]) => d
 
 function isOver(facts, stage) {
   const ends = facts.of(stage.ends_with).filter((e) => matches(e.data, stage.where));
-  if (stage.id === "screening") return Boolean(facts.threshold);
+  if (stage.shape === "screening") return Boolean(facts.threshold);
   if (!ends.length) return false;
   const redo = (stage.redo_on || []).flatMap((r) => facts.of(r.kind).filter((e) => matches(e.data, r.where)));
   const order = facts.standing;

@@ -13,7 +13,7 @@ import { Pad, sha256 } from "./pad.js";
 import { drawPapers } from "./papers.js";
 import { Sender } from "./sender.js";
 import { askVerdict, tickLive } from "./serverword.js";
-import { submit } from "./typing.js";
+import { focusRow, submit } from "./typing.js";
 import { $, Buttons, drawAhead, drawElsewhere, drawKeys, drawNow, drawStatus, esc, put, refreshNow } from "./view.js";
 
 const LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ", GUARD_MS = 600, BOUNCE_MS = 300, QUICK_MS = 100, NOTICE_MS = 6000;
@@ -156,7 +156,7 @@ export class Room {
     if (what.takeBack) return this.takeBack(what.takeBack);
     if (!lane) return;
     if (what.mode) localStorage.setItem("sealwright.readings", what.mode);
-    if (what.draft) return this.redraft(lane, what.draft);
+    if (what.draft) { this.redraft(lane, what.draft); if (what.row) focusRow(what.row); return; }
     if (what.start) return this.redraft(lane, { ...lane.draft, zero: this.clock.now() + what.start });
     if (what.submit) return submit(this, this.act);
     if (what.signs) return this.sign(lane, what.signs);

@@ -29,10 +29,10 @@ function drawField(f, value, wrong, row) {
 
 function drawPlan(lane, button) {
   const { text, from, swapped } = lane.draft.paste, plan = pastePlan(lane, text, from, swapped), { paste, ...rest } = lane.draft;
-  const swap = plan.swap ? `<button type="button" class="option" data-do="${button({ draft: { ...lane.draft, paste: { text, from, swapped: !swapped } } })}">Swap mask and room</button>` : "";
-  const leave = `<button type="button" class="option" data-do="${button({ draft: rest })}">Leave it</button>`;
+  const swap = plan.swap ? `<button type="button" class="option" data-do="${button({ draft: { ...lane.draft, paste: { text, from, swapped: !swapped } }, row: from })}">Swap mask and room</button>` : "";
+  const leave = `<button type="button" class="option" data-do="${button({ draft: rest, row: from })}">Leave it</button>`;
   if (plan.wrong) return `<div class="plan" role="alert"><p><b>Not taken over.</b> ${esc(plan.wrong)}.</p><div class="options">${swap}${leave}</div></div>`;
-  const fill = { draft: { ...rest, typed: { ...rest.typed, ...plan.typed }, ...(plan.mode ? { mode: plan.mode } : {}) } };
+  const fill = { row: from, draft: { ...rest, typed: { ...rest.typed, ...plan.typed }, ...(plan.mode ? { mode: plan.mode } : {}) } };
   return `<div class="plan"><p><b>Pasted: is this right?</b> Nothing is recorded yet. ${esc(plan.note)}</p>
     <table><thead><tr><th></th>${plan.heads.map((h) => `<th scope="col">${esc(h)}</th>`).join("")}</tr></thead><tbody>${
       plan.lines.map((l) => `<tr><th scope="row">${esc(l.title)}</th>${l.values.map((v) => `<td>${esc(v)}</td>`).join("")}</tr>`).join("")}</tbody></table>
@@ -136,6 +136,8 @@ async function goOn(room, input) {
   const target = next && $(`f-${next}`);
   if (target) { target.focus(); if (target.type === "text") target.select(); } else $("key")?.focus();
 }
+
+export const focusRow = (id) => document.querySelector(`[data-row="${CSS.escape(id)}"] [data-field]`)?.focus();
 
 // The field in hand stays in hand when its table is drawn anew.
 export function keepingFocus(draw) {
