@@ -163,7 +163,7 @@ def test_the_sentence_says_result_and_doubt() -> None:
         return from_readings([reading], pass_level=10_000, pass_rule="overall").sentence
     assert said(93) == ("Passed at 10753, but the data leave a 1 in 4 chance that the true value is below 10000. "
                         "A fit factor of this donning, not a workplace protection factor.")
-    assert said(40).startswith("Passed at 25000; the data leave a less than 1 in 1000 chance")
+    assert said(40).startswith("Passed at 25000; the data leave less than a 1 in 1,000 chance")
     assert said(107) == ("Failed at 9346; there is a 1 in 4 chance that the true value reaches 10000. "
                          "The rule goes by the measured value.")
 

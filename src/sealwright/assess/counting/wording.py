@@ -16,9 +16,9 @@ _WORTH_A_BUT = 1 / 50
 def chance(p: float) -> str:
     """A probability as people say it, with its article: "a 1 in 6 chance"."""
     if p < 0.001:
-        return "a less than 1 in 1000 chance"
+        return "less than a 1 in 1,000 chance"
     if p > 0.999:
-        return "a more than 999 in 1000 chance"
+        return "more than a 999 in 1,000 chance"
     if p > 0.6:
         n = _nearest(1 - p)
         return f"a {n - 1} in {n} chance"
