@@ -154,7 +154,7 @@ def test_each_and_overall_are_different_rules() -> None:
     uk = measure(trace(values), TWO, pass_level=100, pass_rule="each")
     assert us.passed and not uk.passed and us.p_pass is not None and uk.p_pass is not None
     assert us.p_pass > 0.99 > 0.1 > uk.p_pass
-    assert uk.sentence.startswith("Failed: “Normal” at 80, where each must reach 100; there is a less than 1 in 1000")
+    assert uk.sentence.startswith("Failed: “Normal” at 80, where each must reach 100; there is less than a 1 in 1,000")
 
 
 def test_the_sentence_says_result_and_doubt() -> None:
