@@ -15,6 +15,7 @@ from sealwright.pictures import figure_parts as p
 from sealwright.pictures import figure_states
 from sealwright.pictures.figure_parts import HOODED, Drawing, Dress, about, frames, move
 from sealwright.pictures.pen import COLOURS, EXERCISE, num
+from sealwright.protocols.types import MethodName
 
 # Marks on the light cards (bubble, clock, tick) keep their light colours on dark screens too.
 MARK, PAUSE, TICK = (COLOURS[name][0] for name in ("exercise", "dose", "good"))
@@ -381,3 +382,11 @@ FIGURES: dict[str, Callable[[Dress], Drawing]] = {
 }
 """kind -> what draws it"""
 KINDS = tuple(FIGURES)
+
+
+def dress_of(method: MethodName) -> Dress:
+    """What a wearer has on through the exercises of a method: `figure_svg(kind, **dress_of(m)._asdict())`."""
+    return _DRESS.get(method, Dress(hood=False, line=True))
+
+
+_DRESS: dict[MethodName, Dress] = {"taste": HOODED, "vapour": Dress(hood=False), "smoke": Dress(hood=False, shut=True)}

@@ -16,12 +16,14 @@ from starlette.routing import Route
 
 from sealwright.assess import Event
 from sealwright.errors import BadInput, NotFound, SealwrightError
-from sealwright.pictures.figures import KINDS, figure_svg
+from sealwright.pictures.figures import KINDS, dress_of, figure_svg
 from sealwright.protocols import Protocol as TestProtocol
 from sealwright.protocols import compile_score
+from sealwright.protocols.types import MethodName
 from sealwright.web.pairing import GUESS_WINDOW_MS, Pairings, TooManyGuesses, grouped, normal
 from sealwright.web.wearer_sentences import labels, present, spoken
 from sealwright.web.wearer_state import ScreenState, level_of, recorded_offset, screen_state
+from sealwright.web.wearer_ways import WAYS
 from sealwright.web.words import SOURCE, available_languages, closest, words
 
 __all__ = ["Pairings", "ScreenState", "WearerDeps", "grouped", "screen_state", "spoken", "wearer_routes"]
@@ -61,7 +63,7 @@ def wearer_routes(deps: WearerDeps, *, beat_s: float = BEAT_S) -> list[Route]:
 class _Screen:
     def __init__(self, deps: WearerDeps, beat_s: float) -> None:
         self.deps, self.beat_s = deps, beat_s
-        self._figures = {kind: Markup(figure_svg(kind)) for kind in KINDS}
+        self._figures = {method: _figures(method) for method in WAYS}
 
     # --- pages ---
 
@@ -87,10 +89,10 @@ class _Screen:
         except SealwrightError as error:
             return self._code_page(request, error)
         told = await run_in_threadpool(self._told, test, request.query_params.get("lang"))
-        say = words(told["language"])
+        say, method = words(told["language"]), await run_in_threadpool(self._method, test)
         html = self.deps.templates.get_template("wearer_screen.html").render(
             _=say, ngettext=say.count, language=say.language, direction=say.direction, state=told, code=code,
-            labels=labels(say), figures=self._figures, languages=available_languages(),
+            labels=labels(say), figures=self._figures[method], languages=available_languages(),
             chosen=request.query_params.get("lang", ""))
         return HTMLResponse(html, headers={"Cache-Control": "no-store"})
 
@@ -129,6 +131,9 @@ class _Screen:
             minutes=GUESS_WINDOW_MS // 60_000)
         return HTMLResponse(html, status_code=error.status if error else 200, headers=_retry(error))
 
+    def _method(self, test: str) -> MethodName:
+        return self.deps.protocol_of(_protocol_id(self.deps.events_of(test))).method
+
     def _told(self, test: str, language: str | None) -> dict[str, Any]:
         """The state of a test's screen, in the language asked for or the wearer's own."""
         events = self.deps.events_of(test)
@@ -164,6 +169,11 @@ class _Screen:
         finally:
             if waiter is not None:
                 waiter.cancel()
+
+
+def _figures(method: MethodName) -> dict[str, Markup]:
+    """Every figure, dressed for a method: kind -> drawing."""
+    return {kind: Markup(figure_svg(kind, **dress_of(method)._asdict())) for kind in KINDS}
 
 
 def _sse(kind: str, data: dict[str, Any]) -> str:

@@ -31,17 +31,21 @@ export function moment(state, now) {
   };
 }
 
+// A dose leaves the exercise's seconds running; a held breath has its own, and the exercise counts down to it.
 function ofRun(state, second) {
-  const exercises = state.acts.filter((a) => a.kind !== "dose");
+  const inside = (a) => a.kind === "dose" || a.kind === "hold";
+  const exercises = state.acts.filter((a) => !inside(a));
   const t = Math.max(0, second);
   const step = exercises.findLastIndex((a) => a.at <= t);
-  const act = exercises[step];
-  const dose = act.kind === "exercise" && state.acts.find((a) => a.kind === "dose" && a.at <= t && t < a.at + a.lasts);
-  const shown = dose || act;
+  const act = exercises[step], end = act.at + act.lasts;
+  const within = act.kind === "exercise" && state.acts.find((a) => inside(a) && a.at <= t && t < a.at + a.lasts);
+  const ahead = state.acts.find((a) => a.kind === "hold" && a.at > t && a.at < end);
+  const shown = within || act, next = ahead || exercises[step + 1];
+  const [from, until] = within?.kind === "hold" ? [within.at, within.at + within.lasts] : [act.at, ahead?.at ?? end];
   return {
-    figure: shown.figure, line: shown.line, detail: shown.detail || "", dosing: Boolean(dose), step,
-    left: act.kind === "exercise" ? act.at + act.lasts - t : null, lasts: act.lasts,
-    place: act.place, next: exercises[step + 1] || null, done: (t - act.at) / act.lasts,
+    figure: shown.figure, line: shown.line, detail: shown.detail || "", dosing: Boolean(within), step,
+    left: act.kind === "exercise" ? until - t : null, lasts: until - from,
+    place: act.place, next: next?.name ? next : null, done: (t - act.at) / act.lasts,
   };
 }
 
