@@ -17,14 +17,14 @@ from sealwright.assess.live import live
 from sealwright.errors import BadInput, SealwrightError, TooLarge
 from sealwright.web.guard import NotJson
 from sealwright.web.hub import Hub
-from sealwright.web.samples import Kept, Sample, Samples, Way, read_lines, read_way
+from sealwright.web.samples import USUAL_STEP_MS, Kept, Sample, Samples, Way, read_lines, read_way
 
 TYPES = ("application/jsonl", "application/x-ndjson", "application/json", "text/plain")
 MOST_MESSAGE = 64_000
 GATHER_S = 5.0
 """how long samples of a connection are gathered before they are put on record and acknowledged"""
 MOST_GATHERED = 1000
-MOST_A_SECOND = 200
+MOST_A_SECOND, MOST_AT_ONCE = 200, 2000
 WIDTH = 900
 
 
@@ -57,7 +57,7 @@ class LiveApi:
         if request.headers.get("content-type", "").split(";")[0] not in TYPES:
             raise NotJson("the body is not marked as JSON lines", place="Content-Type", mend="Send application/jsonl")
         way = read_way({**request.headers, **request.query_params})
-        samples = read_lines(_text(await request.body()), way.unit)
+        samples = await run_in_threadpool(read_lines, _text(await request.body()), way.unit)
         if not samples:
             raise BadInput("there is no sample", place="request body", mend="Send one JSON object a line")
         kept = await run_in_threadpool(self.samples.take, request.path_params["test"], samples, way)
@@ -84,7 +84,8 @@ class _Line:
     def __init__(self, socket: WebSocket, samples: Samples, test: str, way: Way) -> None:
         self.socket, self.samples, self.test, self.way = socket, samples, test, way
         self.held: list[Sample] = []
-        self.since = 0.0
+        self.since = self.heard = 0.0
+        self.room = float(MOST_AT_ONCE)
 
     async def run(self) -> None:
         loop = asyncio.get_running_loop()
@@ -111,21 +112,25 @@ class _Line:
             if len(text) > MOST_MESSAGE:
                 raise TooLarge(f"{len(text)} characters in one message", place="message",
                                mend=f"Send at most {MOST_MESSAGE}")
-            fresh = _stamped(read_lines(text, self.way.unit), self.samples.hub, self.test)
-            self._bounded(fresh, now)
+            fresh = await run_in_threadpool(read_lines, text, self.way.unit)
+            self._bounded(len(fresh), now)
         except SealwrightError as error:
             await self.refuse(error)
             return
+        hub, step = self.samples.hub, self.way.step_ms or USUAL_STEP_MS
         self.since = self.since if self.held else now
-        self.held += fresh
+        self.held += _stamped(fresh, hub.now() + hub.offset_of(self.test), step)
         if now - self.since >= GATHER_S or len(self.held) >= MOST_GATHERED or not fresh:
             await self.keep()
 
-    def _bounded(self, fresh: list[Sample], now: float) -> None:
-        lasts = max(now - self.since, 1.0) if self.held else GATHER_S
-        if len(self.held) + len(fresh) > MOST_GATHERED + MOST_A_SECOND * lasts:
+    def _bounded(self, n: int, now: float) -> None:
+        """Lets MOST_AT_ONCE through, and MOST_A_SECOND for each second that has gone by."""
+        self.room = min(MOST_AT_ONCE, self.room + MOST_A_SECOND * (now - self.heard))
+        self.heard = now
+        if n > self.room:
             raise TooLarge("too many samples a second", place="message",
                            mend=f"Send at most {MOST_A_SECOND} a second; a recorded test goes to the other address")
+        self.room -= n
 
     async def keep(self) -> None:
         """An empty message asks for this at once."""
@@ -142,10 +147,16 @@ class _Line:
         await self.socket.send_text(msgspec.json.encode(error.as_dict()).decode())
 
 
-def _stamped(samples: list[Sample], hub: Hub, test: str) -> list[Sample]:
-    """Samples without a time ended as they came, by the clock the test is recorded by."""
-    now = hub.now() + hub.offset_of(test)
-    return [s if s.t is not None else msgspec.structs.replace(s, t=now) for s in samples]
+def _stamped(samples: list[Sample], now: int, step: int) -> list[Sample]:
+    """Samples without a time came one step apart, the last of each air now."""
+    later: dict[str, int] = {}
+    found: list[Sample] = []
+    for s in reversed(samples):
+        if s.at is None and s.since is None:
+            later[s.air] = later.get(s.air, -1) + 1
+            s = msgspec.structs.replace(s, at=now - later[s.air] * step)
+        found.append(s)
+    return found[::-1]
 
 
 def _text(body: bytes) -> str:

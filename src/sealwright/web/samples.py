@@ -12,9 +12,8 @@ import json
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
-from datetime import datetime
 from decimal import Decimal, InvalidOperation
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 
@@ -22,8 +21,10 @@ from sealwright.assess.events import InstrumentNamed, Opened, RunStarted, Sample
 from sealwright.errors import BadInput, Conflict, TooLarge
 from sealwright.web.hub import Hub
 
+if TYPE_CHECKING:
+    from sealwright.traces.live import Sample as Line
+
 MOST_LINES = 5000
-LONGEST_LINE = 500
 MOST_SAMPLES = 200_000
 """of one test; eight minutes of two airs at 100 a second are half of it"""
 STRETCH = 600
@@ -32,15 +33,18 @@ SPAN_MS = 10_000
 USUAL_STEP_MS = 1000
 BY = "instrument"
 _AIRS = ("mask", "ambient")
-_MEND = 'Send lines such as {"t": 12.0, "mask": 3, "ambient": 412}'
 _KEPT_TESTS = 200
-_MS_FROM, _SECONDS_FROM = Decimal(10**11), Decimal(10**8)
+MS_FROM, SECONDS_FROM = 10**11, 10**8
+"""from where on a number `t` is ms, and seconds, since 1970"""
+LAST_MS = 32_503_680_000_000
+MOST_VALUE = 10**9
 
 
 class Sample(msgspec.Struct, frozen=True):
-    """`t`: as the line has it, or None; `milli`: the value in thousandths."""
+    """`at`: when it ended, ms; or `since`: ms from the first exercise; or neither. `milli`: thousandths of the value."""
 
-    t: Decimal | int | None
+    at: int | None
+    since: int | None
     air: str
     milli: int
 
@@ -91,84 +95,52 @@ def _whole(query: Any, name: str, least: int, most: int, times: Decimal) -> int 
 
 def read_lines(text: str, unit: str) -> list[Sample]:
     """All samples of some JSON lines; BadInput names the first line that is wrong, and then nothing is taken."""
+    from sealwright.traces.live import parse_line  # brings number libraries with it
+
     lines = text.splitlines()
     if len(lines) > MOST_LINES:
         raise TooLarge(f"{len(lines)} lines at once", place="request body", mend=f"Send at most {MOST_LINES} at a time")
-    return [s for n, line in enumerate(lines, 1) if line.strip() for s in _read_line(line, f"line {n}", unit)]
-
-
-def _read_line(line: str, place: str, unit: str) -> list[Sample]:
-    if len(line) > LONGEST_LINE:
-        raise BadInput(f"{len(line)} characters in one line", place=place, mend="Send one sample a line")
-    try:
-        found = json.loads(line, parse_float=Decimal, parse_constant=_no_number)
-    except (ValueError, RecursionError) as error:
-        raise BadInput(f"not JSON: {error}", place=place, mend=_MEND) from error
-    if not isinstance(found, dict):
-        raise BadInput("not an object", place=place, mend=_MEND)
-    if odd := sorted(found.keys() - {"t", "mask", "ambient", "value", "air"}):
-        raise BadInput(f"there is no field {odd[0][:40]!r}", place=place,
-                       mend="Use t, mask and ambient, or t, value and air")
-    return _samples(found, place, unit)
-
-
-def _no_number(text: str) -> Any:
-    raise ValueError(f"{text} is no number")
-
-
-def _samples(found: dict[str, Any], place: str, unit: str) -> list[Sample]:
-    t = _time(found["t"], place) if found.get("t") is not None else None
-    if "value" in found or "air" in found:
-        air = found.get("air")
-        if air not in _AIRS or "value" not in found:
-            raise BadInput(f"air is {str(air)[:40]!r}", place=place,
-                           mend='Say "air": "mask" or "ambient", beside "value"')
-        return [Sample(t, air, _value(found["value"], place, "value", unit))]
-    got = [Sample(t, air, _value(found[air], place, air, unit)) for air in _AIRS if found.get(air) is not None]
-    if not got:
-        raise BadInput("there is no value", place=place, mend="Give mask, ambient or both, or value and air")
-    return got
-
-
-def _value(value: Any, place: str, name: str, unit: str) -> int:
-    if isinstance(value, bool) or not isinstance(value, int | Decimal):
-        raise BadInput(f"{name} is {str(value)[:40]!r}", place=place, mend="Give a number without quotes")
-    exact = Decimal(value)
-    if not 0 <= exact <= 10**9:
-        raise BadInput(f"{name} is {str(value)[:40]}", place=place, mend="Give a number from 0 to a thousand million")
-    if unit == "count" and exact != exact.to_integral_value():
-        raise BadInput(f"{name} is {value}, and counts are whole", place=place,
-                       mend="Send counts, or say unit=per-cm3 in the address")
-    return round(exact * 1000)
-
-
-def _time(value: Any, place: str) -> Decimal | int:
-    """An instant in ms (int), or seconds from the first exercise (Decimal)."""
-    if isinstance(value, str):
+    found: list[Sample] = []
+    for n, line in enumerate(lines, 1):
         try:
-            moment = datetime.fromisoformat(value)
-        except ValueError as error:
-            raise BadInput(f"t is {value[:40]!r}", place=place, mend="Give seconds, milliseconds or an ISO 8601 time"
-                           ) from error
-        if moment.tzinfo is None:
-            raise BadInput(f"t is {value[:40]!r}, in no zone", place=place, mend="End the time with Z or +00:00")
-        return _instant(Decimal(repr(moment.timestamp())) * 1000, place)
-    if isinstance(value, bool) or not isinstance(value, int | Decimal):
-        raise BadInput(f"t is {str(value)[:40]!r}", place=place, mend="Give seconds, milliseconds or an ISO 8601 time")
-    number = Decimal(value)
-    if number >= _MS_FROM:
-        return _instant(number, place)
-    if number >= _SECONDS_FROM:
-        return _instant(number * 1000, place)
-    if number < -3600:
-        raise BadInput(f"t is {value}", place=place, mend="Seconds from the first exercise: an hour before it at most")
-    return number
+            found += _samples(parse_line(line), unit) if line.strip() else []
+        except BadInput as error:
+            raise BadInput(error.found, place=f"line {n}", mend=error.mend) from error
+    return found
 
 
-def _instant(ms: Decimal, place: str) -> int:
-    if not 0 <= ms <= 32_503_680_000_000:
-        raise BadInput("t lies beyond the year 3000", place=place, mend="Give seconds or milliseconds since 1970")
-    return round(ms)
+def _samples(line: Line, unit: str) -> list[Sample]:
+    at, since = _time(line)
+    if line.value is not None and line.air is None:
+        raise BadInput("it does not say which air", mend='Say "air": "mask" or "ambient" beside "value"')
+    pairs = {line.air or "": line.value} if line.value is not None else {"mask": line.mask, "ambient": line.ambient}
+    return [Sample(at, since, air, _milli(value, unit)) for air, value in pairs.items() if value is not None]
+
+
+def _milli(value: float, unit: str) -> int:
+    if value > MOST_VALUE:
+        raise BadInput(f"a value of {value:g}", mend=f"Values go up to {MOST_VALUE}")
+    if unit == "count" and value != int(value):
+        raise BadInput(f"a count of {value:g}, and counts are whole",
+                       mend="Send counts, or say unit=per-cm3 in the address")
+    return round(value * 1000)
+
+
+def _time(line: Line) -> tuple[int | None, int | None]:
+    """(instant, time since the first exercise), ms, of which one at most is there."""
+    if line.at is not None or line.t is None:
+        return _instant(line.at), None
+    if line.t >= SECONDS_FROM:
+        return _instant(round(line.t if line.t >= MS_FROM else line.t * 1000)), None
+    if line.t < -3600:
+        raise BadInput(f"t is {line.t:g}", mend="Seconds from the first exercise: an hour before it at most")
+    return None, round(line.t * 1000)
+
+
+def _instant(ms: int | None) -> int | None:
+    if ms is not None and not 0 <= ms <= LAST_MS:
+        raise BadInput("t lies before 1970 or beyond the year 3000", mend="Give seconds or milliseconds since 1970")
+    return ms
 
 
 class _Book:
@@ -262,24 +234,20 @@ def _timed(samples: Sequence[Sample], origin: int | None, now: int, step: int) -
     timed: dict[str, list[tuple[int, int]]] = {air: [] for air in _AIRS}
     for air in _AIRS:
         rows = [s for s in samples if s.air == air]
-        bare = sum(s.t is None for s in rows)
+        bare = sum(s.at is None and s.since is None for s in rows)
         for s in rows:
-            if s.t is None:
-                bare -= 1
-                timed[air].append((now - bare * step, s.milli))
-            else:
-                timed[air].append((_at(s.t, origin), s.milli))
+            at = s.at if s.since is None else _from_first(s.since, origin)
+            bare -= at is None
+            timed[air].append((now - bare * step if at is None else at, s.milli))
         timed[air] = sorted(dict(reversed(timed[air])).items())
     return timed
 
 
-def _at(t: Decimal | int, origin: int | None) -> int:
-    if isinstance(t, int):
-        return t
+def _from_first(since: int, origin: int | None) -> int:
     if origin is None:
         raise BadInput("t counts from the first exercise, which has not begun", place="t",
                        mend="Send seconds since 1970, or begin the exercises first")
-    return origin + round(t * 1000)
+    return origin + since
 
 
 def _stretches(rows: Sequence[tuple[int, int]], step: int,
