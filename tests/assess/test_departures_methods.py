@@ -65,6 +65,8 @@ CASES = [
          **PRESSURE),
     case("reading-short", "void", "void", bend.change("exercise-read", {"exercise": "nod"}, ambient_milli=None),
          only=False, **AEROSOL),
+    case("reading-short", "void", "void", bend.change("exercise-read", {"exercise": "nod"}, mask_milli=0),
+         only=False, **AEROSOL),
     case("reading-beside-samples", "note", "pass",
          bend.insert("exercise-read", 430, exercise="deep", factor_milli=50_000), **COUNTING),
     case("no-uncertainty", "note", "pass", **AEROSOL),
@@ -160,7 +162,8 @@ def test_a_departure_is_found(code: str, severity: str, result: str, tweaks: Any
     ([bend.calibrated_until(0)], PRESSURE), ([bend.smoked(30)], COUNTING),
     ([bend.change("leak-read", {"exercise": "deep"}, pressure=135)], PRESSURE),
     ([bend.change("leak-read", {"exercise": "deep"}, pressure=165)], PRESSURE),
-    ([bend.touched(436)], COUNTING), ([bend.insert("donned", 436, checks={})], COUNTING),
+    ([bend.short("redon", 9.5)], PRESSURE), ([bend.touched(436)], COUNTING),
+    ([bend.insert("donned", 436, checks={})], COUNTING),
     ([bend.accepted(WIDE, proposed=False)], COUNTING), ([], {**COUNTING, "ambient": 1100}),
 ], ids=str)
 def test_within_the_limits_nothing_is_found(tweaks: Any, options: Any) -> None:

@@ -243,6 +243,23 @@ def test_windows_drawn_by_hand_are_taken_as_drawn() -> None:
     assert verdict.measured and {x.mask_s for x in verdict.measured.exercises} == {10.0}
 
 
+def test_samples_belong_to_the_exercise_as_it_was_begun() -> None:
+    """A pause of 12 s before the third exercise: exercises and samples come later, the numbers stay."""
+    plain, late = judged(protocol="us-counting"), judged(_paused, protocol="us-counting")
+    assert plain.measured and late.measured
+    assert [x.factor for x in late.measured.exercises] == [x.factor for x in plain.measured.exercises]
+    assert codes(late) == {"exercise-long": "note"}
+
+
+def _paused(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    first = next(e for e in events if e["data"].get("exercise") == "side")
+    for e in events[events.index(first):]:
+        e["at"] += 12_000
+        if e["kind"] == "samples-taken" and e["data"]["started_at"] >= first["at"] - 12_100:
+            e["data"]["started_at"] += 12_000
+    return sorted(events, key=lambda e: e["at"])
+
+
 def test_two_channels_at_the_same_time_need_no_purge() -> None:
     f = _facts("us-counting", _both_channels)
     assert purged(f, windows_of(f)) == windows_of(f)

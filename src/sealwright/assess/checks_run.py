@@ -152,12 +152,12 @@ def _missing_exercises(f: Facts, done: dict[str, int]) -> None:
 
 
 def _short_exercises(f: Facts, done: dict[str, int]) -> None:
-    """The exercise under way when the run was cut off, or when the record stops, is not short."""
+    """The exercise under way when the run was cut off, or when the record stops, is not short; nor is donning anew."""
     ended = f.exercises_ended or f.seal_broken or f.closed_i is not None
     last = next(reversed(done), None) if f.cut_at is not None or not ended else None
     for exercise, ms in done.items():
         short = f.m.exercise_seconds[exercise] * 1000 - ms
-        if short > f.m.short_note_ms and exercise != last:
+        if short > f.m.short_note_ms and exercise != last and exercise not in f.m.redonnings:
             f.found("exercise-short", f"{f.m.titles[exercise]} lasted {ms // 1000} s of "
                                       f"{f.m.exercise_seconds[exercise]} s",
                     at=_start_of(f, exercise), severity="void" if short > f.m.short_void_ms else "minor")

@@ -97,9 +97,10 @@ def _reading(f: MeasuredFacts, exercise: str, title: str, counts: bool, x: Exerc
 
 
 def makes_factor(x: ExerciseRead) -> bool:
-    """Whether a reading has what a factor needs."""
+    """Whether a reading has what a factor needs. A mask that read zero makes none, unless counts tell how much that is.
+    """
     counted = None not in (x.mask_count, x.ambient_count) and bool(x.mask_ms and x.ambient_ms and x.ambient_count)
-    return bool(x.factor_milli) or (x.mask_milli is not None and bool(x.ambient_milli)) or counted
+    return bool(x.factor_milli) or bool(x.mask_milli and x.ambient_milli) or counted
 
 
 def _thousandth(value: int | None) -> float | None:
@@ -191,7 +192,8 @@ def _stream(f: MeasuredFacts, marks: Sequence[Mark]) -> Stream | None:
 
 
 def windows_of(f: MeasuredFacts) -> list[Window]:
-    """Which stretches count for what: as accepted by the tester, else as the score has them."""
+    """Which stretches count for what: as accepted by the tester, else as the score has them, told from when each
+    exercise was in truth begun."""
     from sealwright.assess.counting import Window
 
     counts = {e.id: e.counts for e in f.p.exercises}
@@ -200,11 +202,25 @@ def windows_of(f: MeasuredFacts) -> list[Window]:
         return [Window(exercise=s.exercise, air=s.air, start_s=(s.from_at - origin) / 1000,
                        end_s=(s.until_at - origin) / 1000, counts=counts.get(s.exercise, True),
                        title=f.m.titles.get(s.exercise, "")) for s in accepted.data.spans]
-    done_s = reached_s(f)
-    return [Window(exercise=a.exercise, air="mask" if a.air == "mask" else "ambient", start_s=float(a.at),
-                   end_s=float(a.at + a.lasts), counts=counts.get(a.exercise, True),
-                   title=f.m.titles.get(a.exercise, ""))
-            for a in f.m.score.of("sample") if a.at + a.lasts <= done_s + 0.5]
+    done_s, late, windows = reached_s(f), delays(f), []
+    for a in f.m.score.of("sample"):
+        start = a.at + next((s for at, s in reversed(late) if at <= a.at), 0)
+        if start + a.lasts <= done_s + 0.5:
+            windows.append(Window(exercise=a.exercise, air="mask" if a.air == "mask" else "ambient",
+                                  start_s=float(start), end_s=float(start + a.lasts),
+                                  counts=counts.get(a.exercise, True), title=f.m.titles.get(a.exercise, "")))
+    return windows
+
+
+def delays(f: MeasuredFacts) -> list[tuple[int, float]]:
+    """(second at which the score begins an exercise, by how many seconds it was begun later or earlier); below one
+    second none."""
+    begun = {m.data.exercise: m.at for m in reversed(f.run_exercises)}
+    found = []
+    for act in f.m.score.of("exercise"):
+        off = (begun[act.exercise] - (f.origin or 0)) / 1000 - act.at if act.exercise in begun else 0.0
+        found.append((act.at, off if abs(off) >= 1 else 0.0))
+    return found
 
 
 def reached_s(f: MeasuredFacts) -> float:

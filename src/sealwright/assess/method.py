@@ -29,6 +29,7 @@ class Method:
         self.protocol = protocol
         self.exercise_ids = tuple(e.id for e in protocol.exercises)
         self.exercise_seconds = {e.id: e.seconds for e in protocol.exercises}
+        self.redonnings = frozenset(e.id for e in protocol.exercises if e.kind == "redon")
         self.titles = {e.id: e.title for e in protocol.exercises}
         self.sources = _Sources(protocol)
         self.begins = _BEGINS[protocol.method]
