@@ -29,7 +29,7 @@ _AT_WORK = {
     False: "It says nothing of protection at work: neither a fit factor nor a qualitative pass is a workplace "
            "protection factor, and the assigned protection factor of the class is not raised by it.",
     True: "It says nothing of protection at work: a fit factor is not a workplace protection factor, and however high, "
-          "it does not raise the assigned protection factor of the class. The interval is that of this donning.",
+          "it does not raise the assigned protection factor of the class. The interval speaks of this test alone.",
 }
 NOT_PROVEN = (
     "It is not medical clearance to wear a respirator.",
@@ -86,7 +86,9 @@ def _page(d: CertificateData) -> dict[str, Any]:
         "factor": _measured_on_card(d) if d.quantitative else f"{d.required_factor} (qualitative: none measured)",
         "worn": fit(", ".join(d.worn) or "no other protective equipment", 70),
         "method": fit(d.protocol_title, 60), "version": fit(d.protocol, 80),
-        "ledger": _ledger(d), "hash": fit(d.ledger_hash, 64), "score": _score(d), "lost": False,
+        "ledger": _ledger(d), "hash": fit(d.ledger_hash, 64), "score": _score(d),
+        "score_says": f"The test drawn as a score: {_SCORE_SAYS[_manner(d)]}. Result: {RESULTS[d.result]}",
+        "lost": False,
     }
 
 
@@ -164,6 +166,18 @@ def _remarks(d: CertificateData) -> list[list[str]]:
 
 def _ledger(d: CertificateData) -> str:
     return f"entry {d.ledger_n}" if d.ledger_n is not None else NO_LEDGER
+
+
+_SCORE_SAYS = {
+    "taste": "exercises as bars in time, doses due as rings and given as filled notes, marks below",
+    "notice": "exercises as bars in time, what was noticed below them",
+    "sampled": "exercises as bars in time, below them when the air of the room and of the mask was sampled",
+    "held": "exercises as bars in time, below them when the breath was held and the leak read",
+}
+
+
+def _manner(d: CertificateData) -> str:
+    return {"taste": "taste", "vapour": "notice", "smoke": "notice", "pressure": "held"}.get(d.method, "sampled")
 
 
 def _score(d: CertificateData) -> str:
