@@ -247,11 +247,12 @@ def test_the_script_counts_down_to_the_breath_and_then_through_it():
     state = present(state_of("us-pressure", until(whole("us-pressure"), "run-started")), words.words("en"))
     done = subprocess.run(["node", "--input-type=module", "-e", SCRIPT, str(WEB / "static/wearer.js")], check=True,
                           capture_output=True, text=True,
-                          input=json.dumps({"state": state, "seconds": [10, 63, 212, 583, 600]}))
-    before, held, turned, last, after = json.loads(done.stdout)
+                          input=json.dumps({"state": state, "seconds": [10, 63, 205, 212, 583, 600]}))
+    before, held, left, turned, last, after = json.loads(done.stdout)
     assert (before["left"], before["lasts"], before["next"]["name"]) == (50, 60, "Holding your breath")
     assert (held["left"], held["lasts"], held["dosing"]) == (7, 10, True)
     assert held["line"].startswith("Hold your breath")
+    assert left["next"]["detail"] == "Head turned fully to the right."  # which is held from its first second
     assert (turned["left"], turned["place"]) == (8, "Exercise 4 of 11")
     assert last["left"] == 2 and last["next"] is None
     assert after["left"] is None and after["line"].startswith("That was the last exercise")

@@ -40,7 +40,8 @@ function ofRun(state, second) {
   const act = exercises[step], end = act.at + act.lasts;
   const within = act.kind === "exercise" && state.acts.find((a) => inside(a) && a.at <= t && t < a.at + a.lasts);
   const ahead = state.acts.find((a) => a.kind === "hold" && a.at > t && a.at < end);
-  const shown = within || act, next = ahead || exercises[step + 1];
+  const follows = exercises[step + 1], held = state.acts.find((a) => a.kind === "hold" && a.at === follows?.at);
+  const shown = within || act, next = ahead || held || follows;
   const [from, until] = within?.kind === "hold" ? [within.at, within.at + within.lasts] : [act.at, ahead?.at ?? end];
   return {
     figure: shown.figure, line: shown.line, detail: shown.detail || "", dosing: Boolean(within), step,
