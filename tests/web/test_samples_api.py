@@ -1,4 +1,4 @@
-"""Samples of an instrument sent to a test, and its numbers while it goes on: each sample once, bad lines refused whole."""
+"""Samples of an instrument sent to a test, and its numbers so far: each sample once, bad lines refused whole."""
 
 from __future__ import annotations
 
@@ -171,7 +171,7 @@ def test_other_refusals(client, server):
     assert client.post("/api/tests/t-none/samples", content=json.dumps(GOOD),
                        headers={"Content-Type": "application/jsonl"}).status_code == 404
     assert client.post("/api/tests/t-count/samples", content=json.dumps(GOOD),
-                       headers={"Content-Type": "application/jsonl", "Origin": "https://else.example"}).status_code == 403
+                       headers={"Content-Type": "application/jsonl", "Origin": "https://else.test"}).status_code == 403
     assert send(client, b"\xff".decode("latin-1")).status_code == 422
     assert taken(server) == []
 

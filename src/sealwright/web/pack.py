@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from sealwright.pictures.figures import FIGURES, figure_svg
+from sealwright.pictures.figures import dress_of, figure_svg
 from sealwright.pictures.score import strip_svg
 from sealwright.protocols import (
     CountingProtocol,
@@ -72,8 +72,15 @@ def protocols() -> dict[str, Any]:
 
 
 @cache
-def figures() -> dict[str, str]:
-    return {kind: figure_svg(kind) for kind in ROOM_FIGURES if kind in FIGURES}
+def figures() -> dict[str, dict[str, str]]:
+    """Figures by dress (the first method whose wearer is dressed so), then by kind."""
+    return {dressed: {kind: figure_svg(kind, **dress_of(dressed)._asdict()) for kind in ROOM_FIGURES}
+            for dressed in dict.fromkeys(map(dress, METHOD_WORDS))}
+
+
+def dress(method: MethodName) -> MethodName:
+    """The first method whose wearer has the same on."""
+    return next(m for m in METHOD_WORDS if dress_of(m) == dress_of(method))
 
 
 def rules() -> dict[str, Any]:
@@ -87,7 +94,8 @@ def protocol_pack(p: Protocol) -> dict[str, Any]:
     scores = _scores(p)
     return {
         "id": p.id, "version": p.version, "title": p.title, "method": p.method, "method_word": METHOD_WORDS[p.method],
-        "agent": getattr(p, "agent", p.method), "agent_name": p.agent_name, "rule_set": p.rule_set,
+        "agent": getattr(p, "agent", p.method), "agent_name": p.agent_name,
+        "dress": dress(p.method), "rule_set": p.rule_set,
         "summary": p.summary, "kinds": p.suits.kinds, "quantitative": p.quantitative,
         "cautions": p.cautions, "notice": NOTICES.get(p.method), "relief": RELIEF[p.method],
         "take_back_s": p.tolerances.take_back.value, "away_s": p.tolerances.away_note.value,

@@ -12,19 +12,19 @@ export function drawLive(lane, focus, now) {
   const { live, facts, protocol } = lane;
   if (!protocol.quantitative || !facts.measured || !focus || (facts.closed && !live?.factors?.length)) return "";
   const begun = facts.run || facts.read.size;
-  const numbers = live?.factors?.length ? table(live) : begun ? `<p class="source">${live ? "No factor yet." : ""}</p>` : "";
+  const numbers = live?.factors?.length ? list(live) : "";
   const outlook = live?.outlook && begun ? `<p class="outlook ${live.outlook.certain}" role="status"><b aria-hidden="true">${CERTAIN[live.outlook.certain || ""]}</b> ${esc(live.outlook.text)}</p>` : "";
   const away = live?.away ? '<p class="outlook away">◌ The server does not answer: what is read is kept here, and the numbers come when it does.</p>' : "";
-  return `<div class="live">${away}${outlook}<div class="live-row">${numbers}${live?.svg ? `<div class="live-picture">${live.svg}</div>` : ""}</div>${
+  return `<div class="live">${away}${outlook}${numbers}${live?.svg ? `<div class="live-picture">${live.svg}</div>` : ""}${
     protocol.method === "pressure" || facts.closed ? "" : connection(lane, now)}</div>`;
 }
 
-function table(live) {
-  const rows = live.factors.map((f) => `<tr${f.counts === false ? ' class="aside"' : ""}><th scope="row">${esc(f.title)}${f.counts === false ? " (does not count)" : ""}</th>
-    <td class="num">${said(f)}</td><td class="num">${between(f)}</td></tr>`).join("");
-  const overall = live.overall ? `<tr class="overall"><th scope="row">Overall so far</th><td class="num">${said(live.overall)}</td><td class="num">${between(live.overall)}</td></tr>` : "";
-  return `<table class="factors"><caption>${live.rule === "each" ? `Every exercise must reach ${rounded(live.level)}` : `The overall factor must reach ${rounded(live.level)}`}</caption>
-    <thead><tr><th scope="col">Exercise</th><th scope="col" class="num">Factor</th><th scope="col" class="num">95 % interval</th></tr></thead><tbody>${rows}${overall}</tbody></table>`;
+function list(live) {
+  const item = (f, title) => `<li class="${f.counts === false ? "aside" : ""}"><span>${esc(title)}${f.counts === false ? " (does not count)" : ""}</span>
+    <b class="num">${said(f)}</b> <small class="num">${between(f)}</small></li>`;
+  const overall = live.overall ? item(live.overall, "Overall so far").replace('class=""', 'class="overall"') : "";
+  return `<p class="source">${live.rule === "each" ? "Every exercise" : "The overall factor"} must reach ${rounded(live.level)}. Beside each factor its 95 % interval, where it can be known.</p>
+    <ul class="factors">${live.factors.map((f) => item(f, f.title)).join("")}${overall}</ul>`;
 }
 
 function connection(lane, now) {
@@ -38,11 +38,16 @@ function connection(lane, now) {
     <p><code>POST ${esc(address)}/samples</code></p><p><code>${esc(address.replace(/^http/, "ws"))}/stream</code></p></details>`;
 }
 
+// On a wide screen the numbers stand at the side while readings are typed, and where there is no height for them below.
+export function liveBeside(act) {
+  const wide = matchMedia("(min-width: 761px)").matches, low = matchMedia("(max-height: 860px)").matches;
+  return act && wide && (low || act.stage.shape === "readings") ? act.lane : null;
+}
+
 // Drawn anew only when it says something else; an opened panel stays open.
-export function placeLive(node, lane, focus, now) {
-  const place = node.querySelector("[data-live]");
+export function placeLive(place, lane, shown, now) {
   if (!place) return;
-  const html = drawLive(lane, focus, Math.floor(now / 5000) * 5000);
+  const html = lane ? drawLive(lane, shown, Math.floor(now / 5000) * 5000) : "";
   if (place.dataset.html === html) return;
   const open = place.querySelector("details")?.open;
   place.dataset.html = html;

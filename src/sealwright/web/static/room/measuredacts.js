@@ -95,7 +95,7 @@ export function plainRun(act, lane, now) {
   act.note = [sampleSaid(at), how, at.next ? `then ${at.next.title.toLowerCase()}` : lane.protocol.quantitative ? "then the readings" : "then the last question"].filter(Boolean).join("; ");
   act.options.push({ label: "Facepiece touched", tone: "warn", ...one("facepiece-touched") });
   act.id += `/${at.exercise.id}/${at.sample?.air || ""}`;
-  if (lane.protocol.quantitative) { heldBreath(act, lane, at); donnedAgain(act, lane, at); readNow(act, lane, at); }
+  if (lane.protocol.quantitative) { heldBreath(act, at, how); donnedAgain(act, lane, at); readNow(act, lane, at); }
 }
 
 const AIR = { ambient: "Room air", mask: "Mask air", hold: "Breath held" };
@@ -131,9 +131,9 @@ export function leadOver(lane, now) {
   return [{ kind: "run-started", at: zero, data: {} }, { kind: "exercise-started", at: zero, data: { exercise: first.exercise } }];
 }
 
-function heldBreath(act, lane, at) {
+function heldBreath(act, at, how) {
   if (at.sample?.air === "hold") {
-    Object.assign(act, { title: "Hold your breath", big: String(Math.ceil(at.sample.at + at.sample.lasts - at.s)), rank: 0, figure: "hold-breath", note: `Mouth shut, still. ${act.note}` });
+    Object.assign(act, { title: "Hold your breath", big: String(Math.ceil(at.sample.at + at.sample.lasts - at.s)), rank: 0, figure: "hold-breath", note: `Mouth shut, still${at.next ? `; then ${at.next.title.toLowerCase()}` : ""}` });
     return;
   }
   const next = at.nextSample;
@@ -141,7 +141,7 @@ function heldBreath(act, lane, at) {
   const wait = Math.ceil(next.at - at.s);
   const within = next.at < at.exercise.at + at.exercise.lasts;
   if (within) act.big = String(wait);
-  if (within) act.note = wait <= READY_S ? `Breath held in ${wait} s: breathe in, mouth shut` : `to the held breath; ${act.note}`;
+  if (within) act.note = wait <= READY_S ? `Breath held in ${wait} s: breathe in, mouth shut` : `to the held breath${how ? `. ${how}` : ""}`;
   if (wait <= READY_S) act.rank = 0;
 }
 
@@ -160,7 +160,7 @@ function readNow(act, lane, at) {
   const over = new Set(lane.score.acts.filter((a) => a.kind === "exercise" && a.at + a.lasts <= at.s).map((a) => a.exercise));
   const waiting = readable(lane).filter((e) => over.has(e.id) && !lane.facts.read.has(e.id)).slice(-3);
   if (!waiting.length || lane.live?.samples?.count) return;
-  act.typing = { rows: rowsOf(lane, waiting), caption: "Readings, if you have them now" };
+  act.typing = { rows: rowsOf(lane, waiting.map((e) => ({ ...e, how: "" }))), caption: "Readings, if you have them now" };
   act.id += `/${waiting.map((e) => e.id)}`;
 }
 

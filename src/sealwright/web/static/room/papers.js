@@ -1,13 +1,14 @@
 // The lanes: a staff for every wearer, its paper moving under the fixed present line.
 
 import { conductOf, missed } from "./lane.js";
-import { placeLive } from "./livebox.js";
+import { liveBeside, placeLive } from "./livebox.js";
 import { $, drawLane, esc, put } from "./view.js";
 
 const SEVERAL = 0.72, NARROW = 760;
 
 export function drawPapers(room, acts, now) {
   const wanted = new Set(room.lanes.map((l) => `lane-${l.test}`));
+  const beside = liveBeside(acts.find((a) => a.lane.test === room.focus));
   for (const node of [...$("lanes").children]) if (!wanted.has(node.id)) node.remove();
   for (const lane of room.lanes) {
     const act = acts.find((a) => a.lane === lane), id = `lane-${lane.test}`;
@@ -22,14 +23,15 @@ export function drawPapers(room, acts, now) {
     room.section(id, () => { put(id, drawLane(lane, act, focus, room.button(id))); lane.strip = null; },
       [lane.letter, lane.name, focus, lane.code, lane.verdict, Boolean(lane.facts.closed), lane.pieceName, act?.short || act?.title]);
     paper(room, node, lane, act, now);
-    placeLive(node, lane, focus, now);
+    placeLive(node.querySelector("[data-live]"), lane, focus && lane !== beside, now);
   }
+  placeLive($("live-beside"), beside, true, now);
 }
 
 // The paper moves under the fixed present line.
 function paper(room, node, lane, act, now) {
   const strip = node.querySelector("[data-strip]"), level = lane.score?.level;
-  const running = Boolean(lane.facts.run && !lane.facts.complete && !lane.facts.tasted && !lane.facts.stopped);
+  const running = Boolean(lane.facts.run && !lane.facts.complete && !(lane.facts.measured && lane.facts.over) && !lane.facts.tasted && !lane.facts.stopped);
   node.classList.toggle("running", running);
   if (!running || !lane.score) { lane.strip = null; fill(strip, lane.facts.closed ? "" : stages(lane, act)); return; }
   delete strip.dataset.html;

@@ -14,7 +14,8 @@ export function drawTyping(act, button) {
   if (typing.fields) return `<div class="typing">${typing.fields.map((f) => `<div class="field"><label for="f-${esc(f.name)}">${esc(f.label)}</label>${cell(f)}</div>`).join("")}</div>`;
   if (!typing.rows.length) return "";
   const heads = typing.rows[0].fields.map((f) => `<th scope="col">${esc(f.label)}</th>`).join("");
-  return `<div class="typing">${modes ? `<div class="options modes">${modes}</div>` : ""}${plan}
+  if (plan) return `<div class="typing">${plan}</div>`;
+  return `<div class="typing">${modes ? `<div class="options modes">${modes}</div>` : ""}
     <table class="typed"><caption>${esc(typing.caption)}</caption><thead><tr><th scope="col">Exercise</th>${heads}<th scope="col"></th></tr></thead>
     <tbody>${typing.rows.map((r) => `<tr data-row="${esc(r.id)}"><th scope="row">${esc(r.title)}${r.note ? `<small>${esc(r.note)}</small>` : ""}</th>${
       r.fields.map((f) => `<td data-label="${esc(f.label)}">${cell(f, r)}</td>`).join("")}<td class="state" data-state></td></tr>`).join("")}</tbody></table></div>`;
@@ -114,7 +115,7 @@ export function bindTyping(room) {
     lane.draft = { ...lane.draft, paste: { text, from: input.closest("[data-row]").dataset.row } };
     keepDraft(lane);
     room.draw();
-    document.querySelector(".plan")?.scrollIntoView({ block: "nearest" });
+    document.querySelector(".plan button")?.focus();
   });
   document.addEventListener("keydown", (event) => {
     const input = field(event);

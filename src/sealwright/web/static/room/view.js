@@ -30,20 +30,22 @@ export function drawNow(act, button, figures, last) {
   if (!act) return put("now-body", `${last ? drawEnded(last) : ""}<p class="idle">No wearer under way.</p>
     <p>Add a wearer to begin. Each wearer gets a lane; the next act over all lanes is shown here.</p>`);
   const lane = act.lane, wide = matchMedia("(min-width: 761px)").matches;
-  const beside = Boolean(act.running || (wide && (act.figure || act.big))) && !act.form && !act.typing;
+  const beside = Boolean(act.running || (wide && (act.figure || act.big))) && !act.form && (!act.typing || act.running);
+  const below = act.form?.items || (act.typing && !act.running);
   const answers = drawOptions([...act.options, ...(act.early ? [{ ...act.early, tone: "warn" }] : [])], button);
-  const figure = act.figure && figures[act.figure] ? `<div class="figure" aria-hidden="true">${figures[act.figure]}</div>` : "";
+  const drawn = figures[lane.protocol.dress]?.[act.figure];
+  const figure = drawn ? `<div class="figure" aria-hidden="true">${drawn}</div>` : "";
   const fresh = keepingFocus(() => put("now-body", `
     <div class="who">${badge(lane.letter, lane.n)} <span>${esc(lane.name)}</span>
       <small>${esc(lane.pieceName)}</small></div>
     <h1 id="title"></h1>
-    <div class="figures">${figure}<div class="big"><span id="big"></span><span id="big-note" class="note"></span></div>${beside ? answers : ""}</div>
+    <div class="figures">${figure}<div class="big"><span id="big"></span><span id="big-note" class="note"></span></div>${act.typing && act.running ? drawTyping(act, button) : ""}${beside ? answers : ""}</div>
     ${act.sign ? drawSign() : '<p class="prompt" id="prompt"></p>'}
     <div id="ring" class="ring" hidden><i></i></div>
-    ${beside || act.form?.items ? "" : answers}
+    ${beside || below ? "" : answers}
     ${act.form ? drawForm(act.form, button) : ""}
-    ${act.typing ? drawTyping(act, button) : ""}
-    ${!beside && act.form?.items ? answers : ""}`));
+    ${act.typing && !act.running ? drawTyping(act, button) : ""}
+    ${!beside && below ? answers : ""}`));
   if (fresh) inSight(act);
   return fresh;
 }
