@@ -48,6 +48,8 @@ CASES = [
     case("seal-break-not-tasted", "void", "void", seal_break=False, **SMOKE),
     case("full-face", "void", "void", kind="full", **SMOKE),
     case("kind-unsuited", "void", "void", kind="filtering", **VAPOUR),
+    case("method-refused", "void", "void", rule_set="uk", **SMOKE),
+    case("stopped-after", "minor", "pass", lambda e: _stopped_after(e), **COUNTING),
     # the measurement
     case("kind-not-here", "void", "void", kind="filtering", **PRESSURE),
     case("pass-level-low", "major", "pass", pass_level=99, **PRESSURE),
@@ -101,6 +103,13 @@ CASES = [
 ]
 ELSEWHERE = {"pass-level-none", "data-other"}
 """Codes with a test of their own below."""
+
+
+def _stopped_after(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Stopped when all readings were in."""
+    at = next(i for i, e in enumerate(events) if e["kind"] == "readings-complete")
+    stop = {**events[at], "id": "stop", "kind": "stopped", "data": {"reason": "tester"}}
+    return [*events[:at + 1], stop, *events[at + 1:]]
 
 
 def _otherwise(events: list[dict[str, Any]], **data: Any) -> list[dict[str, Any]]:

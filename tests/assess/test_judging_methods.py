@@ -180,6 +180,18 @@ def _stop_at_end(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return events
 
 
+@pytest.mark.parametrize(("reason", "result", "step"), [
+    ("unwell", "fail", "rest"), ("breathless", "fail", "clearance"), ("kit", "void", "mend-kit")])
+def test_why_it_was_stopped_bears_on_a_lost_test(reason: str, result: str, step: str) -> None:
+    """A failed kit proves nothing; whoever felt unwell is told to rest first."""
+    def stop(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        events = _stop_at_end(events)
+        next(e for e in events if e["kind"] == "stopped")["data"]["reason"] = reason
+        return events
+    verdict = typed("us-counting", {"normal-1": 5.0}, *(bend.unread(e) for e in SEVEN[1:]), stop)
+    assert (verdict.result, steps(verdict)[0]) == (result, step)
+
+
 def test_by_each_exercise_one_below_the_level_is_lost_at_once() -> None:
     kept = [bend.unread(e) for e in SEVEN[1:]]
     assert typed("uk-counting", {"normal-1": 99.0}, *kept, _stop_at_end).result == "fail"

@@ -10,6 +10,7 @@ from sealwright.assess.events import (
     QuestionsAnswered,
 )
 from sealwright.assess.facts import Facts, Mark, TasteFacts, span
+from sealwright.protocols import rule_sets
 
 UNUSABLE = {"hood", "mist_screening", "mist_test", "chamber", "smoke", "zero", "tight"}
 """things of the kit without which no test says anything"""
@@ -25,6 +26,18 @@ def suits_facepiece(f: Facts) -> None:
         f.found("full-face", "A full face mask was tested by a qualitative method")
     else:
         f.found("kind-unsuited", f"{f.p.title} is not for facepieces of the kind {kind}")
+
+
+def method_accepted(f: Facts) -> None:
+    """Only where the record names another rule set than the protocol's own."""
+    named, kind = f.opened.rule_set, f.opened.facepiece.kind
+    if not named or named == f.p.rule_set:
+        return
+    rules = rule_sets()[named]
+    row = next((m for m in rules.methods if m.method == f.p.method), None)
+    if row and not (row.accepted and kind in row.kinds):
+        f.found("method-refused", row.rule if not row.accepted and row.rule else
+                f"{rules.title} does not accept {f.p.title} for facepieces of the kind {kind}")
 
 
 def tester_fit(f: Facts) -> None:
@@ -169,5 +182,5 @@ def true_time(f: Facts, at: int) -> int:
     return at - max((m.data.offset_ms for m in checks), key=abs) if checks else at
 
 
-CHECKS = (suits_facepiece, tester_fit, kit_checked, questions_asked, identity_confirmed)
+CHECKS = (suits_facepiece, method_accepted, tester_fit, kit_checked, questions_asked, identity_confirmed)
 TASTE_CHECKS = (solutions_good, abstained)

@@ -170,7 +170,8 @@ class Facts:
         self.stopped = next(iter(self.all(Stopped)), None)
         broken = self.all(SealBroken)
         self.seal_broken = next((m for m in broken if m.i > after), None)
-        self.stopped_late = bool(self.use and self.stopped and self.seal_broken and self.seal_broken.i < self.stopped.i)
+        done = next((m for m in self.all(self.COMPLETE) if m.i > after), None)
+        self.stopped_late = bool(self.use and self.stopped and done and done.i < self.stopped.i)
         self.exercises_ended = next((m for m in self.all(ExercisesEnded) if m.i > after), None)
         stop = self.stopped if self.stopped and not self.stopped_late else None
         cuts = [m for m in (self.taste, stop) if m and m.i > after]

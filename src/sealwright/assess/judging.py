@@ -138,7 +138,8 @@ def _by_number(f: MeasuredFacts, numbers: Measured | None) -> Result:
     """Not over; then what cannot be passed any more, if nothing else is void; then void; then by the number."""
     if not f.over:
         return "unfinished"
-    if numbers and not any(x.code not in _CUT_SHORT for x in _voids(f)) and lost(f, numbers):
+    kit_failed = f.stopped is not None and f.stopped.data.reason == "kit"
+    if numbers and not kit_failed and not any(x.code not in _CUT_SHORT for x in _voids(f)) and lost(f, numbers):
         return "fail"
     if _voids(f) or numbers is None:
         return "void"

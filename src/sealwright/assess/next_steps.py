@@ -53,7 +53,7 @@ def _wait(f: Facts) -> Next | None:
 def _after_fail(f: Facts) -> tuple[Next, ...]:
     again, screening = "repeat everything", "" if f.p.quantitative else ", screening included"
     other = f"Try another facepiece and {again}{screening}"
-    steps = [_hood_off(f)]
+    steps = [_STOPPED.get(f.stopped.data.reason) if f.stopped else None, _hood_off(f)]
     if f.p.rule_set != "us" or f.p.quantitative:
         steps.append(Next(step="re-don", text=f"Don afresh and {again}{screening}"))
         other = f"Or: {other[0].lower()}{other[1:]}"

@@ -37,9 +37,9 @@ The result of a quantitative test (counting, generated aerosol, controlled negat
 
 1. **unfinished**: readings are not complete, and it was neither stopped nor closed.
 2. **fail**, even if stopped early: what was measured leaves no way to reach the level, whatever the other exercises
-   would give, and nothing but the missing part (`stopped`, `exercise-missing`, `exercise-short`, `reading-missing`)
-   voids the test. By the overall factor that is so once the sum of 1/FF exceeds the number of exercises that count
-   divided by the level; by each exercise, once one is below it.
+   would give, and nothing but the missing part (`stopped`, save for a failed kit, `exercise-missing`, `exercise-short`,
+   `reading-missing`) voids the test. By the overall factor that is so once the sum of 1/FF exceeds the number of
+   exercises that count divided by the level; by each exercise, once one is below it.
 3. **void**: a finding of severity void, or no number.
 4. **pass** or **fail** by the measured values and the rule of the rule set: the overall factor, number of exercises
    that count divided by the sum of 1/FF, or every exercise that counts, must be at the level or above. The grimace does
