@@ -22,6 +22,8 @@ from sealwright.pictures.logaxis import hatch, line
 from sealwright.pictures.pen import EXERCISE, FAINT, INK, PAPER, TASTE, document, el, mark_of, text, wrap
 
 TALL = 300.0
+NARROW = 50.0
+"""Width of a column that has no room for figures."""
 
 
 def factor_svg(measured: Measured, *, title: str, width: int = 1000, pass_level: float | None = None,
@@ -35,18 +37,18 @@ def factor_svg(measured: Measured, *, title: str, width: int = 1000, pass_level:
     body, top = heading(title, width)
     factors = [*measured.exercises, measured.overall]
     seen = [v for f in factors for v in (f.factor, f.low, f.high) if v] + ([pass_level] if pass_level else [])
-    f = frame(seen, 58, width - PAD, top + 22, top + 22 + TALL)
+    f = frame(seen, 70, width - PAD, top + 22, top + 22 + TALL)
     names = [x.title or x.exercise for x in measured.exercises] + ["Overall"]
     each = (f.right - f.left - 10) / (len(factors) + 0.3)
     middles = [f.left + each * (i + 0.5 + (0.3 if i == len(factors) - 1 else 0)) + 5 for i in range(len(factors))]
     body += upright(f, "fit factor")
     if live is not None:
         body += _under_way(measured, live, middles, each, f, mark_of(title, told))
-    body += level_line(f, pass_level) if pass_level else ""
+    body += level_line(f, pass_level, f.top - 8) if pass_level else ""
     split = f.right - each * 1.15 - 5
     body += line(split, f.top, split, f.bottom, INK, 1.2) + line(f.left, f.bottom, f.right, f.bottom, INK, 1.4)
     body += "".join(_column(x, at, f, pass_level, each) for x, at in zip(factors, middles, strict=True))
-    fits = all_fit(names, [each] * len(names), 3)
+    fits = each >= NARROW and all_fit(names, [each] * len(names), 3)
     labels = names if fits else [*(str(i + 1) for i in range(len(names) - 1)), "All"]
     bottom = f.bottom
     for label, x, at in zip(labels, factors, middles, strict=True):
@@ -62,9 +64,8 @@ def _key(measured: Measured, level: float | None, top: float, width: float, fits
     """What the signs mean, and the names where they have no room below their columns."""
     body, tall = "", 0.0
     if not fits:
-        entries = [(str(i + 1), f"{x.title or x.exercise}: {value(x)}" + ("" if x.counts else " (left out)"))
-                   for i, x in enumerate(measured.exercises)]
-        entries.append(("All", f"  Overall: {value(measured.overall)}"))
+        entries = [(str(i + 1), f"{x.title or x.exercise} {_said(x, level)}") for i, x in enumerate(measured.exercises)]
+        entries.append(("All", f"overall {_said(measured.overall, level)}"))
         body, tall = key(entries, top + 2, width)
     said = [w for w in (
         "whisker: 95 % interval" if any(x.low for x in measured.exercises) else "",
@@ -82,6 +83,10 @@ def value(f: Factor) -> str:
     if f.factor is not None:
         return shown(f.factor)
     return f"over {shown(f.low)}" if f.low else "not known"
+
+
+def _said(f: Factor, level: float | None) -> str:
+    return value(f) + (" below" if level and _below(f, level) else "") + ("" if f.counts else " (left out)")
 
 
 def describe(measured: Measured, level: float | None = None) -> Iterator[str]:
@@ -132,13 +137,14 @@ def _column(x: Factor, at: float, f: Frame, level: float | None, each: float) ->
 
 
 def _figure(said: str, at: float, y: float, f: Frame, each: float, high: float | None) -> str:
-    """The value, beside the sign where there is room, else above its whisker."""
+    """The value, beside the sign where there is room, else above its whisker, else only in the key."""
+    if each < NARROW:
+        return ""
     halo: dict[str, object] = {"stroke": PAPER, "stroke_width": 3.5, "paint_order": "stroke", "font_weight": 600}
     if each > 84:
         return text(said, at + 11, y + 4.5, 13, **halo)
     over = (y if high is None else high) - 9
-    return text(said, at, over if over > f.top + 8 else y + 22, 11.5 if each < 44 else 12.5, text_anchor="middle",
-                **halo)
+    return text(said, at, over if over > f.top + 8 else y + 22, 12.5, text_anchor="middle", **halo)
 
 
 def _tip(at: float, y: float, colour: str) -> str:
@@ -150,9 +156,8 @@ def _arrow(x: Factor, at: float, f: Frame, colour: str, each: float) -> str:
     """From the lower bound upwards: nothing was counted."""
     low, tip = f.y(x.low or 1), max(f.top, f.y(x.low or 1) - 46)
     foot = line(at - 8, low, at + 8, low, colour, 2.6, class_="bound")
-    words = value(x) if each > 60 else shown(x.low or 0)
-    return line(at, low, at, tip, colour, 2.2) + _tip(at, tip, colour) + foot + text(
-        words, at, low + 17, 12.5 if each > 44 else 11.5, text_anchor="middle", font_weight=600, stroke=PAPER,
-        stroke_width=3.5, paint_order="stroke")
+    words = "" if each < NARROW else text(value(x), at, low + 17, 12.5, text_anchor="middle", font_weight=600,
+                                          stroke=PAPER, stroke_width=3.5, paint_order="stroke")
+    return line(at, low, at, tip, colour, 2.2) + _tip(at, tip, colour) + foot + words
 
 

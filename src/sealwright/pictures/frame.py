@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from sealwright.pictures.logaxis import LogAxis, line
-from sealwright.pictures.pen import FAINT, INK, PAPER, RULE, clock, cut, el, text, width_of, wrap
+from sealwright.pictures.pen import FAINT, INK, RULE, clock, cut, text, width_of, wrap
 
 SIZE = 12.5
 PAD = 14.0
@@ -15,7 +15,7 @@ PAD = 14.0
 
 @dataclass(frozen=True)
 class Frame:
-    """Edges in px; `log` maps a value to its height (its `left` is the bottom)."""
+    """Edges in px; `log` maps a value to its height (its `left` is the bottom, or above it where there are zeros)."""
 
     left: float
     right: float
@@ -24,14 +24,15 @@ class Frame:
     log: LogAxis
 
     def y(self, value: float) -> float:
-        """Height of a value; below the lowest decade: on the floor."""
-        return self.log.x(max(value, self.log.low))
+        """Height of a value; 0 lies on the floor, what is below the lowest decade on that decade."""
+        return self.bottom if value <= 0 else self.log.x(max(value, self.log.low))
 
 
 def frame(values: Iterable[float], left: float, right: float, top: float, bottom: float) -> Frame:
-    """A frame whose decades hold all values above 0."""
-    some = [v for v in values if v > 0 and math.isfinite(v)] or [1.0, 1000.0]
-    return Frame(left, right, top, bottom, LogAxis.over(some, bottom, top))
+    """A frame whose decades hold all values above 0, with a line of its own for zeros if there are any."""
+    seen = list(values)
+    some = [v for v in seen if v > 0 and math.isfinite(v)] or [1.0, 1000.0]
+    return Frame(left, right, top, bottom, LogAxis.over(some, bottom - (18 if 0 in seen else 0), top))
 
 
 def shown(value: float) -> str:
@@ -44,17 +45,27 @@ def shown(value: float) -> str:
 
 def upright(f: Frame, name: str) -> str:
     """Rules and figures at the decades, smaller ticks between, and the name of the axis above."""
-    body = text(name, f.left, f.top - 8, SIZE, fill=FAINT)
+    body = text(name, f.left, f.top - 8, SIZE, fill=FAINT) if name else ""
+    if f.log.left < f.bottom:
+        body += text("0", f.left - 8, f.bottom + 4, SIZE, fill=FAINT, text_anchor="end")
     decades = f.log.decades()
     every = 1 + len(decades) // 7
     for i, decade in enumerate(decades):
         y = f.y(decade)
         body += line(f.left, y, f.right, y, RULE)
         if i % every == 0:
-            body += text(f"{decade:,g}", f.left - 8, y + 4, SIZE, fill=FAINT, text_anchor="end")
+            body += text(_round(decade), f.left - 8, y + 4, SIZE, fill=FAINT, text_anchor="end")
         if decade != decades[-1]:
             body += "".join(line(f.left - 3, s, f.left, s, FAINT, 0.8) for k in range(2, 10) for s in [f.y(decade * k)])
     return body
+
+
+def _round(decade: float) -> str:
+    """A power of ten in few signs."""
+    for big, word in ((1e12, "× 10¹²"), (1e9, "billion"), (1e6, "million")):
+        if decade >= big:
+            return f"{decade / big:,.0f} {word}"
+    return f"{decade:,.0f}" if decade >= 1 else f"{decade:g}"
 
 
 def ruler(f: Frame, start: float, end: float) -> str:
@@ -74,13 +85,14 @@ def ruler(f: Frame, start: float, end: float) -> str:
     return line(f.left, f.bottom, f.right, f.bottom, INK, 1.4) + body
 
 
-def level_line(f: Frame, level: float, word: str = "pass level") -> str:
-    """The pass level across the frame, broken, its words at the left on a patch of paper."""
+def level_line(f: Frame, level: float, at: float, word: str = "pass level") -> str:
+    """The pass level across the frame, broken; what it is stands at the right on the line of text `at`."""
     y, said = f.y(level), f"{word} {shown(level)}"
-    patch = el("rect", x=f.left + 3, y=y - SIZE - 5, width=width_of(said, SIZE, True) + 4, height=SIZE + 3, fill=PAPER,
-               opacity=0.85)
-    return (line(f.left, y, f.right, y, INK, 1.8, stroke_dasharray="7 4", class_="level") + patch +
-            text(said, f.left + 5, y - 5, SIZE, font_weight=600))
+    x = f.right - width_of(said, SIZE, True)
+    dash: dict[str, object] = {"stroke_dasharray": "7 4"}
+    sample = line(x - 30, at - 4, x - 6, at - 4, INK, 1.8, **dash)
+    return line(f.left, y, f.right, y, INK, 1.8, class_="level", **dash) + sample + text(said, x, at, SIZE,
+                                                                                      font_weight=600)
 
 
 def heading(title: str, width: float) -> tuple[str, float]:
@@ -106,10 +118,11 @@ def key(entries: Sequence[tuple[str, str]], top: float, width: float) -> tuple[s
     widest = max(width_of(f"{n}  {said}", SIZE) for n, said in entries) + 24
     columns = max(1, min(int((width - 2 * PAD) // widest), len(entries)))
     rows, wide = -(-len(entries) // columns), (width - 2 * PAD) / columns
+    lead = max(20.0, *(width_of(n, SIZE, True) + 6 for n, _ in entries))
     body = ""
     for i, (n, said) in enumerate(entries):
         x, y = PAD + wide * (i // rows), top + 17 * (i % rows) + SIZE
-        body += text(n, x, y, SIZE, font_weight=600) + text(cut(said, SIZE, wide - 24), x + 20, y, SIZE)
+        body += text(n, x, y, SIZE, font_weight=600) + text(cut(said, SIZE, wide - lead - 4), x + lead, y, SIZE)
     return body, rows * 17.0 + 6
 
 

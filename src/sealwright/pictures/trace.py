@@ -27,7 +27,7 @@ from sealwright.pictures.pen import DOSE, EXERCISE, FAINT, INK, PAPER, RULE, doc
 
 __all__ = ["factor_svg", "live_svg", "trace_svg"]
 
-TALL = 300.0
+TALL, LEFT = 300.0, 70.0
 
 
 class Stretch(Protocol):
@@ -60,14 +60,15 @@ def trace_svg(t: Any, mask: Any, ambient: Any, windows: Sequence[Stretch], *, ti
     told = " ".join(_describe(masks, windows, factors, ambient is None, end - start))
     name = mark_of(title, told, str(width))
     body, top = heading(title, width)
-    rooms = [(w.end_s - w.start_s) / max(end - start, 1e-9) * (width - 64 - PAD) for w in masks]
+    rooms = [(w.end_s - w.start_s) / max(end - start, 1e-9) * (width - LEFT - PAD) for w in masks]
     named = all_fit([w.title or w.exercise for w in masks], rooms, 3)
     head = (3 if named else 1) * 15 + (18 if factors and named else 0) + 30
-    f = frame([v for trace in traces for _, lo, hi in trace for v in (lo, hi)], 64, width - PAD, top + head,
+    f = frame([v for trace in traces for _, lo, hi in trace for v in (lo, hi)], LEFT, width - PAD, top + head,
               top + head + TALL)
-    body += _legend(f, top, ambient is None)
-    body += hatch(f"{name}-p") + "".join(_band(w, f, start, end, purge_s, name) for w in windows)
-    body += upright(f, unit)
+    body += _legend(f, top, ambient is None) + (text(unit, PAD, top + 8, SIZE, fill=FAINT) if unit else "")
+    body += hatch(f"{name}-p") + "".join(_band(w, f, start, end, purge_s, name) for w in windows
+                                            if w.air == "mask" or not _within(w, masks))
+    body += upright(f, "")
     ends = list(zip(traces, ((EXERCISE, None), (DOSE, "6 3")), strict=False))
     body += "".join(_curve(trace, f, start, end, colour, dash) for trace, (colour, dash) in ends)
     body += ruler(f, start, end) + _names(masks, rooms, f, start, end, named, factors, pass_level)
@@ -122,6 +123,11 @@ def _band(w: Stretch, f: Frame, start: float, end: float, purge_s: float, name: 
     cut = min(_x(f, w.start_s + purge_s, start, end), until) if purge_s > 0 else x
     return shade + (el("rect", x=x, y=f.top, width=cut - x, height=f.bottom - f.top, fill=f"url(#{name}-p)",
                        class_="purge") if cut > x else "")
+
+
+def _within(w: Stretch, masks: Sequence[Stretch]) -> bool:
+    """Whether the other air was sampled at the same time: one shade is enough."""
+    return any(min(w.end_s, m.end_s) - max(w.start_s, m.start_s) > 0.5 * (w.end_s - w.start_s) for m in masks)
 
 
 def _legend(f: Frame, top: float, single: bool) -> str:
@@ -198,15 +204,15 @@ def live_svg(times: Sequence[float], running_factors: Sequence[float | None],
     now = f"Now {shown(last)}" if last is not None else "Not known yet"
     told = f"Fit factor over {end - start:.0f} s. {now}" + (f", pass level {shown(pass_level)}." if pass_level else ".")
     body, top = heading(title, width)
-    rooms = [(b - a) / (end - start) * (width - 64 - PAD) for _, a, b in exercises]
+    rooms = [(b - a) / (end - start) * (width - LEFT - PAD) for _, a, b in exercises]
     named = all_fit([e[0] for e in exercises], rooms, 2)
     values = [v for v in running_factors if v is not None] + ([pass_level, pass_level / 5, pass_level * 5]
                                                               if pass_level else [])
-    f = frame(values, 64, width - PAD, top + (50 if named else 34), top + 34 + 240)
+    f = frame(values, LEFT, width - PAD, top + (66 if named else 50), top + 50 + 240)
     body += "".join(_stage(e, i, f, start, end, room, named) for i, (e, room) in enumerate(zip(exercises, rooms,
                                                                                               strict=True)))
-    body += upright(f, "" if named else "fit factor") + ruler(f, start, end)
-    body += level_line(f, pass_level) if pass_level else ""
+    body += upright(f, "") + ruler(f, start, end)
+    body += level_line(f, pass_level, top + 10) if pass_level else ""
     trace = [(s, math.nan, math.nan) if v is None else (s, v, v) for s, v in zip(times, running_factors, strict=True)]
     body += _curve(trace, f, start, end, EXERCISE, None)
     if last is not None:

@@ -51,7 +51,7 @@ def share(make: Callable[..., Any], base: float, name: str, airs: str = "mask am
 @pytest.mark.parametrize("base", BASES)
 @pytest.mark.parametrize("name", ["us-counting", "uk-counting", "us-counting-short"])
 def test_one_channel(name: str, base: float) -> None:
-    assert share(recorded.alternating, base, name) >= 0.95
+    assert share(recorded.alternating, base, name) >= 0.9
 
 
 @pytest.mark.parametrize("how", [{"drift": 0.5}, {"last_ambient": False}, {"lead_s": 90.0, "tail_s": 40.0},
