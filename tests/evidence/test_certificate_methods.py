@@ -63,10 +63,10 @@ def test_a_quantitative_page_shows_every_factor_with_its_interval(protocol: str)
     assert level
     rule = {"overall": "asked of the overall factor", "each": "asked of every exercise"}
     holds(page, f"fit factor {level.value}", rule[get(protocol).pass_rule.value], level.source[:20],  # type: ignore[attr-defined]
-          made.numbers.overall.factor, f"(95 %: {made.numbers.overall.interval})", made.numbers.sentence.rstrip("."),
+          f"Overall{made.numbers.overall.factor}{made.numbers.overall.interval}", made.numbers.sentence.rstrip("."),
           "a fit factor is not a workplace protection factor", made.numbers.instrument, "in date until")
     for rated in made.numbers.rated:
-        holds(page, rated.factor + (rated.interval if rated.counts else "left out"))
+        holds(page, rated.factor + rated.interval + ("" if rated.counts else ", left out"))
     assert "qualitative" not in page and "nofitfactorwasmeasured" not in page
     holds(squeezed(pages(card_pdf(made))[0]), f"Measured overall: {made.numbers.overall.factor}")
 
@@ -78,7 +78,22 @@ def test_the_numbers_are_those_of_the_verdict() -> None:
     assert made.numbers and made.numbers.overall
     assert [r.factor for r in made.numbers.rated] == ["200", "400", "100", "200", "200"]
     assert made.numbers.overall.factor == "182"
-    holds(page_of(made), "182overall", "Donned 3 times", "Chance that the true overall factor reaches 100: above 99 %")
+    holds(page_of(made), "Overall182", "Donned 3 times", "Chance that the true overall factor reaches 100: above 99 %")
+
+
+def test_factors_stand_on_the_axis_where_their_logarithms_are() -> None:
+    """100, 1,000 and 10,000 are evenly apart; a bound without end has none; what is below the level is told apart."""
+    from sealwright.assess.measured import Factor
+    from sealwright.evidence.numbers import Axis
+    three = [Factor(exercise=str(v), factor=v, low=v / 2, high=v * 2) for v in (100.0, 1000.0, 10_000.0)]
+    axis = Axis(three, 500)
+    at = [axis.place(f).at or 0.0 for f in three]
+    assert at[1] - at[0] == pytest.approx(at[2] - at[1]) and 0 < at[0] < at[2] < 1
+    assert [axis.place(f).reached for f in three] == [False, True, True]
+    open_end = axis.place(Factor(exercise="x", factor=None, low=700.0))
+    assert (open_end.at, open_end.high, open_end.reached) == (None, None, True)
+    assert [said for _, said in axis.ticks()] == ["100", "1,000", "10,000"]
+    assert [said for _, said in Axis(three[:1], 100).ticks()] == ["50", "100", "200"]
 
 
 def test_a_factor_just_below_the_level_is_not_rounded_up_to_it() -> None:
@@ -104,7 +119,7 @@ def test_nothing_counted_and_no_uncertainty_are_said_in_words() -> None:
     bare = data("us-counting", way="factors")
     page = page_of(bare)
     holds(page, "how sure that is cannot be said")
-    assert "95%:" not in page
+    assert bare.numbers and {r.interval for r in bare.numbers.rated} == {""}
 
 
 @pytest.mark.parametrize(("protocol", "tweaks", "options", "result", "said"), [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 import msgspec
@@ -89,3 +90,40 @@ def _chance(m: Measured) -> str:
         return ""
     whose = "the true overall factor reaches" if m.pass_rule == "overall" else "every true factor reaches"
     return f"Chance that {whose} {m.pass_level}: {chance(m.p_pass)}"
+
+
+# Places on an axis of logarithms
+
+
+class Place(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a factor and the ends of its interval stand on the axis, 0 to 1; None: not known or without end."""
+
+    at: float | None
+    low: float | None
+    high: float | None
+    reached: bool
+    counts: bool
+
+
+class Axis:
+    """From the least to the greatest number on the page, the level among them."""
+
+    def __init__(self, factors: Sequence[Factor], level: int) -> None:
+        known = [v for f in factors for v in (f.factor, f.low, f.high) if v] + [float(max(level, 1))]
+        self.level = level
+        self.start, self.end = math.log10(min(known)), math.log10(max(known))
+        self.start, self.end = self.start - 0.1, max(self.end + 0.1, self.start + 0.6)
+
+    def __call__(self, value: float) -> float:
+        return (math.log10(value) - self.start) / (self.end - self.start)
+
+    def place(self, f: Factor) -> Place:
+        at, low, high = (self(v) if v else None for v in (f.factor, f.low, f.high))
+        return Place(at=at, low=low, high=high, counts=f.counts, reached=(f.factor or f.low or 0.0) >= self.level)
+
+    def ticks(self) -> list[tuple[float, str]]:
+        """Round numbers with their places: powers of ten, and their double and fivefold where there is room."""
+        steps = (1, 2, 5) if self.end - self.start < 2.2 else (1,)
+        powers = range(math.floor(self.start), math.ceil(self.end) + 1)
+        found = [(self(m * 10.0 ** p), f"{m * 10.0 ** p:,.10g}") for p in powers for m in steps]
+        return [(x, said) for x, said in found if 0.0 <= x <= 1.0]

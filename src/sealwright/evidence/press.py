@@ -13,9 +13,11 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+import msgspec
 import segno
 
 from sealwright.errors import BadInput, Conflict
+from sealwright.evidence.numbers import Axis
 from sealwright.evidence.record import NO_LEDGER, RESULTS, CertificateData, Signature, drawn_box
 from sealwright.pictures import literal, score_svg
 from sealwright.pictures.pen import COLOURS
@@ -120,13 +122,17 @@ def _kit(d: CertificateData) -> list[list[str]]:
 
 
 def _numbers(d: CertificateData) -> dict[str, Any] | None:
-    """What is said of the whole."""
+    """What is said of the whole, and where each number stands on the axis beside the exercises."""
     n = d.numbers
-    if n is None or n.overall is None:
+    if n is None or n.overall is None or n.measured is None:
         return None
-    return {"overall": [n.overall.factor, n.overall.interval],
-            "sentence": fit(n.sentence, 260) if n.sentence != d.reason else "", "chance": n.chance,
-            "picture": _factors(d), "level": f"{d.required_factor:,}", "rule": n.rule}
+    every = [*n.measured.exercises, n.measured.overall]
+    axis = Axis(every, d.required_factor)
+    places = {f.exercise: msgspec.to_builtins(axis.place(f)) for f in every}
+    return {"overall": [n.overall.factor, n.overall.interval], "chance": n.chance,
+            "sentence": fit(n.sentence, 260) if n.sentence != d.reason else "", "level": f"{d.required_factor:,}",
+            "rule": n.rule, "places": [places.get(m.exercise) for m in d.movements[:14]],
+            "whole": places[n.measured.overall.exercise], "level_at": axis(d.required_factor), "ticks": axis.ticks()}
 
 
 def _measured_on_card(d: CertificateData) -> str:
@@ -149,7 +155,7 @@ def _movements(d: CertificateData) -> list[list[str]]:
     rows = []
     for i, m in enumerate(d.movements[:14]):
         r = found.get(m.exercise)
-        factor, ends = (r.factor, r.interval if r.counts else "left out") if r else ("", "")
+        factor, ends = (r.factor, r.interval if r.counts else f"{r.interval}, left out".lstrip(", ")) if r else ("", "")
         rows.append([_ROMAN[i] if i < 12 else str(i + 1), fit(m.title, 40), _kept(m.due, m.done), factor, ends])
     return rows
 
@@ -186,17 +192,8 @@ def _score(d: CertificateData) -> str:
         return ""
     svg = score_svg(d.score, title="The score as performed", width=900, performed=d.performed, standalone=False,
                     heading=False)
-    return _printable(svg)
-
-
-def _printable(svg: str) -> str:
     white = literal(svg).replace(COLOURS["paper"][0], "#ffffff")
     return white.replace("<svg ", '<svg font-family="Source Sans Pro" ', 1)
-
-
-def _factors(d: CertificateData) -> str:
-    """The factors on an axis of logarithms."""
-    return ""
 
 
 def _signature(s: Signature) -> dict[str, str]:
