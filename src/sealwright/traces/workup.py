@@ -64,9 +64,11 @@ def work_up(read: TraceFile, protocol: Protocol, *, kind: str, start_s: float | 
                        mend=f"Choose one of {', '.join(p.suits.kinds)}")
     trace = to_trace(read)
     chosen, how, sure, text = _windows(read, trace, p, start_s, windows)
-    _worth_measuring(chosen, trace)
+    _worth_measuring(chosen, trace, text)
     purge = float(p.purge.value) if trace.mask is trace.ambient and how != "given" else 0.0
-    numbers = measure(trace, chosen, pass_level=level[0], pass_rule=level[1], purge_s=purge)
+    numbers = measure(trace, chosen, pass_level=level[0], pass_rule=level[1], purge_s=purge,
+                      least_ambient=float(p.least_ambient.value))
+    numbers = msgspec.structs.replace(numbers, doubts=(*read.doubts, *numbers.doubts))
     return WorkedUp(protocol=p.id, kind=kind, how=how, windows=tuple(chosen), measured=numbers, sure=sure, text=text)
 
 
@@ -81,9 +83,10 @@ def _windows(read: TraceFile, trace: Trace, p: CountingProtocol, start_s: float 
 
     exercises = [(e.id, e.title, float(e.seconds), e.counts) for e in p.exercises]
     if read.marks is not None:
-        return list(from_marks(read.t, read.marks, exercises=exercises)), "marks", None, ""
-    found = propose(trace, exercises=exercises, two_channels=trace.mask is not trace.ambient)
-    return list(found.windows), "proposed", found.sure, found.text
+        found = from_marks(read.t, read.marks, exercises=exercises, trace=trace, air=read.air)
+        return list(found), "marks", None, ""
+    seen = propose(trace, exercises=exercises, two_channels=trace.mask is not trace.ambient, air=read.air)
+    return list(seen.windows), "proposed", seen.sure, seen.text
 
 
 def score_windows(p: CountingProtocol, start_s: float) -> list[Window]:
@@ -130,9 +133,10 @@ def _settled(windows: list[Window], trace: Trace, purge_s: float) -> tuple[list[
     return moved, f"Moved by {best:+.1f} s, to where the air changes"
 
 
-def _worth_measuring(windows: Sequence[Window], trace: Trace) -> None:
+def _worth_measuring(windows: Sequence[Window], trace: Trace, text: str) -> None:
     if not any(w.air == "mask" and w.counts for w in windows):
-        raise BadInput("no window of mask air that counts", place="windows",
+        told = f" ({text[0].lower()}{text[1:].rstrip('.')})" if text else ""
+        raise BadInput(f"no window of mask air that counts{told}", place="windows",
                        mend="Name the exercises in a column of marks, say when the first one began, or give windows")
     end = float(trace.mask.t[-1])
     if late := [w for w in windows if w.air == "mask" and w.start_s >= end]:

@@ -26,6 +26,7 @@ from sealwright.pictures.score import score_svg
 from sealwright.protocols import Protocol, Score, compile_score, get, published, rule_sets
 from sealwright.web.assets import BUILD, TEMPLATES
 from sealwright.web.hub import Hub
+from sealwright.web.tracedesk import factor_pictures
 from sealwright.web.words import available_languages
 
 KIND_WORDS = {"filtering": "filtering facepiece", "half": "half mask", "full": "full face mask"}
@@ -138,7 +139,8 @@ class Pages:
     def protocols(self, request: Request) -> tuple[str, dict[str, Any]]:
         rules = sorted(rule_sets().values(), key=lambda r: r.title, reverse=True)
         groups = [(r.title, [p for p in published().values() if p.rule_set == r.id]) for r in rules]
-        return "protocols.html", {"groups": [g for g in groups if g[1]], "rules": rules}
+        return "protocols.html", {"groups": [g for g in groups if g[1]], "rules": rules,
+                                  "site_levels": self.hub.site_levels()}
 
     def protocol(self, request: Request) -> tuple[str, dict[str, Any]]:
         protocol = get(request.path_params["protocol"])
@@ -161,7 +163,9 @@ class Pages:
         air = predicted(score, performed) if score and performed else None
         picture = _pictures(protocol, score, performed, air) if score else None
         return "test.html", {"test": row, "verdict": verdict, "p": protocol, "picture": picture, "names": self._names(),
-                             "air": explanations(air) if air else (), "stored": stored, "factor_picture": None}
+                             "air": explanations(air) if air else (), "stored": stored,
+                             "factor_picture": factor_pictures(verdict.measured, "Fit factors")
+                             if verdict.measured else None}
 
     def _names(self) -> dict[str, str]:
         wearers, testers = self.hub.ledger.wearers(), self.hub.ledger.testers()

@@ -12,9 +12,8 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from sealwright.errors import BadInput, SealwrightError, TooLarge
-from sealwright.web.tracedesk import number
+from sealwright.web.tracedesk import WIDTHS, number
 
-WIDTHS = (("wide", 1600), ("middle", 1000), ("narrow", 360))
 UNITS = ("mg/m3", "µg/m3", "ppm", "ppb", "f/ml")
 MOST_BYTES = 900_000
 
@@ -29,8 +28,8 @@ class Reckoning:
         return [Route("/reckoning", self.start), Route("/reckoning/protection", self.protection),
                 Route("/reckoning/agreement", self.agreement, methods=["GET", "POST"])]
 
-    def _render(self, name: str, **values: Any) -> HTMLResponse:
-        return HTMLResponse(self.env.get_template(name).render(path="/reckoning", **values))
+    def _render(self, template: str, /, **values: Any) -> HTMLResponse:
+        return HTMLResponse(self.env.get_template(template).render(path="/reckoning", **values))
 
     async def start(self, request: Request) -> Response:
         return self._render("reckoning.html")

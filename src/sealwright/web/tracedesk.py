@@ -22,6 +22,7 @@ from sealwright.protocols import CountingProtocol, published, rule_sets
 from sealwright.web.hub import Hub
 
 if TYPE_CHECKING:
+    from sealwright.assess.measured import Measured
     from sealwright.traces import Mapping, TraceFile
     from sealwright.traces.workup import WorkedUp
 
@@ -29,8 +30,7 @@ MOST_BYTES = 200_000_000
 MOST_FILES = 12
 COLUMNS = (("time", "Time of each sample"), ("mask", "In the mask"), ("ambient", "In the room"),
            ("value", "One channel that switches"), ("air", "Which air it samples"), ("marks", "Exercise under way"))
-MOST_DRAWN = 4000
-"""points of a trace drawn; a longer one is thinned, keeping each stretch's extremes"""
+WIDTHS = (("wide", 1600), ("middle", 1000), ("narrow", 360))
 
 
 class TraceDesk:
@@ -49,8 +49,8 @@ class TraceDesk:
             Route("/traces/{token}/record", self.record, methods=["POST"]),
         ]
 
-    def _render(self, name: str, **values: Any) -> HTMLResponse:
-        return HTMLResponse(self.env.get_template(name).render(path="/reckoning", **values))
+    def _render(self, template: str, /, **values: Any) -> HTMLResponse:
+        return HTMLResponse(self.env.get_template(template).render(path="/reckoning", **values))
 
     async def start(self, request: Request) -> Response:
         return self._render("traces.html", most=MOST_BYTES // 1_000_000)
@@ -206,20 +206,18 @@ def pictures(read: TraceFile, worked: WorkedUp, name: str) -> dict[str, str]:
     """The trace with its windows at three widths."""
     from sealwright.pictures.trace import trace_svg
     from sealwright.traces import to_trace
-    from sealwright.traces.thinning import thinned
 
     trace = to_trace(read)
-    t, mask = thinned(trace.mask.t, trace.mask.values, MOST_DRAWN)
-    two = trace.ambient is not trace.mask
-    ambient = thinned(trace.ambient.t, trace.ambient.values, MOST_DRAWN) if two else None
-    return {word: trace_svg(t, mask, ambient[1] if ambient else None, worked.windows, title=name, width=width,
-                            factors=worked.measured, pass_level=worked.measured.pass_level, standalone=False)
-            for word, width in (("wide", 1600), ("middle", 1000), ("narrow", 360))}
+    ambient = None if trace.ambient is trace.mask else trace.ambient.values
+    m, unit = worked.measured, "counted in a sample" if read.unit == "count" else "per cm³"
+    return {word: trace_svg(trace.mask.t, trace.mask.values, ambient, worked.windows, title=name, width=width,
+                            factors=m, pass_level=m.pass_level, unit=unit, standalone=False)
+            for word, width in WIDTHS}
 
 
-def factor_pictures(measured: Any, title: str) -> dict[str, str]:
+def factor_pictures(measured: Measured, title: str) -> dict[str, str]:
     """The factors on a log axis at three widths."""
-    from sealwright.pictures.trace import factor_svg
+    from sealwright.pictures.factors import factor_svg
 
     return {word: factor_svg(measured, title=title, width=width, pass_level=measured.pass_level, standalone=False)
-            for word, width in (("wide", 1600), ("middle", 1000), ("narrow", 360))}
+            for word, width in WIDTHS}
