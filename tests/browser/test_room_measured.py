@@ -281,3 +281,24 @@ def test_a_full_face_mask_is_offered_only_what_measures(hands):
     hands.page.select_option("#new-piece", HALF)
     offered = hands.see("() => [...document.querySelectorAll('#new-protocol option')].map((o) => o.value)")
     assert {"us-bitter", "us-vapour", "us-smoke", "us-counting", "us-pressure"} <= set(offered)
+
+
+def test_the_sites_own_level_is_said_in_the_dialog_and_stands_in_the_record(browser, server):
+    from tests.browser.tester_hands import Hands
+
+    httpx.post(f"{server.url}/protocols", data={"rule_set": "us", "kind": "full", "level": "1000"})
+    context = browser.new_context(viewport={"width": 1024, "height": 768})
+    hands = Hands.at(context, server)
+    hands.page.click("#add")
+    hands.page.select_option("#new-piece", FULL)
+    hands.page.select_option("#new-protocol", "us-pressure")
+    assert hands.text("#new-level") == "This site asks for 1,000."
+    hands.page.select_option("#new-rules", "uk")
+    assert hands.text("#new-level") == ""
+    hands.page.keyboard.press("Escape")
+    hands.add("gr-w01", piece=FULL, protocol="us-pressure")
+    hands.delivered()
+    opened = stored(server, hands.test_id(), "opened")[0]
+    assert (opened["pass_level"], "rule_set" in opened) == (1000, False)
+    assert hands.complaints == []
+    context.close()

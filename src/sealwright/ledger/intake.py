@@ -21,10 +21,11 @@ LARGEST_DATA = 16_384
 """Bytes of one event's data in canonical form."""
 
 OPENERS = {"test": "opened", "wearer": "wearer-joined", "facepiece": "facepiece-stocked", "lot": "lot-received",
-           "account": "tester-registered"}
+           "account": "tester-registered", "site": "pass-level-set"}
 """Stream type -> the kind of event that must come first in such a stream."""
 _REGISTRY = {"wearer": ("wearer-joined", "language-chosen", "person-erased"), "facepiece": ("facepiece-stocked",),
-             "lot": ("lot-received",), "account": ("tester-registered", "person-erased")}
+             "lot": ("lot-received",), "account": ("tester-registered", "person-erased"),
+             "site": ("pass-level-set",)}
 KINDS: dict[str, dict[str, type[Data]]] = {
     "test": testing.KINDS,
     **{type_: {kind: registry.KINDS[kind] for kind in kinds} for type_, kinds in _REGISTRY.items()},

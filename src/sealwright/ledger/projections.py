@@ -23,8 +23,9 @@ from sealwright.programme import registry
 
 Values: TypeAlias = "dict[str, Any]"
 
-SILENT = frozenset(kind for kind in testing.KINDS if kind not in ("opened", "run-started", "closed"))
-"""Kinds that change no projection; most of what happens in a test."""
+SILENT = frozenset([*(kind for kind in testing.KINDS if kind not in ("opened", "run-started", "closed")),
+                    "pass-level-set"])
+"""Kinds that change no projection; most of what happens in a test, and all in a stream that has no row."""
 _MOST = 2**62
 _NOT_JUDGED: Values = {"closed": False, "closed_at": None, "result": "unfinished", "reason": "", "tasted_at": None,
                        "factor_milli": None, "low_milli": None, "high_milli": None, "pass_level": None,
@@ -163,6 +164,8 @@ def apply(connection: Connection, org: str, stream: str, fresh: Sequence[Fresh],
 
 def refold(connection: Connection, org: str, stream: str) -> None:
     """Make a stream's row again from all its events."""
+    if not _has_row(stream):
+        return
     table, id = _row_of(stream)
     _save(connection, org, table, id, _load(connection, org, table, id), fold(read_stream(connection, org, stream)))
 
@@ -206,8 +209,10 @@ def _differs(connection: Connection, org: str, stream: str) -> bool:
 
 
 def _streams(connection: Connection, org: str) -> list[str]:
+    """Streams that make a row."""
     e = schema.event.c
-    return list(connection.execute(select(e.stream).where(e.org == org).distinct().order_by(e.stream)).scalars())
+    found = connection.execute(select(e.stream).where(e.org == org).distinct().order_by(e.stream)).scalars()
+    return [stream for stream in found if _has_row(stream)]
 
 
 def _stream_heads(org: str) -> Select[Any]:
@@ -215,6 +220,10 @@ def _stream_heads(org: str) -> Select[Any]:
     closed = func.max(case((e.kind == "closed", 1), else_=0)) == 1
     return (select(e.org, e.stream, e.chain, func.max(e.seq), case((closed, true()), else_=~true()), func.max(e.at))
             .where(e.org == org).group_by(e.org, e.stream, e.chain))
+
+
+def _has_row(stream: str) -> bool:
+    return stream.partition(":")[0] in schema.PROJECTIONS
 
 
 def _row_of(stream: str) -> tuple[Table, str]:

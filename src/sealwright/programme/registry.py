@@ -1,14 +1,18 @@
 """What can happen to the things a programme keeps: wearers, facepieces, lots of solution, testers.
 
-Streams are named `wearer:<id>`, `facepiece:<id>`, `lot:<id>`, `account:<id>` and `test:<id>`. Names, staff numbers and
-contacts are personal details: they never stand in an event.
+Streams are named `wearer:<id>`, `facepiece:<id>`, `lot:<id>`, `account:<id>`, `test:<id>` and `site:main`. Names, staff
+numbers and contacts are personal details: they never stand in an event.
 """
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal
+
+from msgspec import Meta
 
 from sealwright.assess.events import Data, Instant, Kind, Name
+from sealwright.protocols.types import RuleSetId
 
 
 class WearerJoined(Data, frozen=True, kw_only=True):
@@ -48,6 +52,25 @@ class PersonErased(Data, frozen=True, kw_only=True):
     """The personal details of this stream's person were removed on request."""
 
 
+class PassLevelSet(Data, frozen=True, kw_only=True):
+    """The site asks for this fit factor of a kind of facepiece, instead of the rule set's lower one. None: no more."""
+
+    rule_set: RuleSetId
+    kind: Kind
+    level: Annotated[int, Meta(ge=1, le=1_000_000)] | None = None
+
+
+def site_levels(told: Iterable[dict[str, Any]]) -> dict[str, dict[str, int]]:
+    """The levels in force, rule set -> kind -> level, from the data of all `pass-level-set` in recorded order."""
+    found: dict[str, dict[str, int]] = {}
+    for data in told:
+        levels = found.setdefault(data["rule_set"], {})
+        levels.pop(data["kind"], None)
+        if data.get("level") is not None:
+            levels[data["kind"]] = data["level"]
+    return {rule_set: levels for rule_set, levels in found.items() if levels}
+
+
 KINDS: dict[str, type[Data]] = {
     "wearer-joined": WearerJoined,
     "language-chosen": LanguageChosen,
@@ -55,4 +78,5 @@ KINDS: dict[str, type[Data]] = {
     "lot-received": LotReceived,
     "tester-registered": TesterRegistered,
     "person-erased": PersonErased,
+    "pass-level-set": PassLevelSet,
 }

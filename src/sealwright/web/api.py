@@ -88,7 +88,7 @@ class Api:
         ledger = self.hub.ledger
         return {
             "build": BUILD, "now": self.hub.now(), **self._steady(), "org": self.org_name,
-            "protocols": pack.protocols(), "rules": pack.rules(),
+            "protocols": pack.protocols(), "rules": pack.rules(), "site_levels": self.hub.site_levels(),
             "wearers": [{"id": w.id, "name": w.name, "language": w.language} for w in ledger.wearers()],
             "facepieces": ledger.facepieces(),
             "last": {t.wearer: t.facepiece.id for t in reversed(ledger.tests(limit=5000))}, "testers": ledger.testers(),

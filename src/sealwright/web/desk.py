@@ -13,7 +13,8 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from sealwright.errors import BadInput
-from sealwright.web.hub import Hub
+from sealwright.protocols import rule_set, rule_sets
+from sealwright.web.hub import SITE, Hub
 from sealwright.web.words import available_languages
 
 BY = "desk"
@@ -28,7 +29,8 @@ class Desk:
 
     def routes(self) -> list[Route]:
         return [Route(f"/{page}", self._endpoint(page, take), methods=["POST"]) for page, take in (
-            ("wearers", self.wearer), ("testers", self.tester), ("facepieces", self.facepiece), ("lots", self.lot))]
+            ("wearers", self.wearer), ("testers", self.tester), ("facepieces", self.facepiece), ("lots", self.lot),
+            ("protocols", self.level))]
 
     def _endpoint(self, page: str, take: Callable[[Form], None]) -> Callable[[Request], Any]:
         async def endpoint(request: Request) -> Response:
@@ -59,6 +61,23 @@ class Desk:
         data = {"agent": form.one_of("agent", ("bitter", "sweet")), "use": form.one_of("use", ("screening", "test")),
                 "lot": form.text("lot"), "expires_at": form.day_end("expires")}
         self._append("lot", "lot-received", data)
+
+    def level(self, form: Form) -> None:
+        """The site's own pass level: never below the rule set's; left empty, the rule set's holds again."""
+        rules = rule_set(form.one_of("rule_set", tuple(rule_sets())))
+        kind, text = form.one_of("kind", ("filtering", "half", "full")), form.text("level", needed=False)
+        asked = rules.level_for(kind)
+        if asked is None:
+            raise BadInput(f"{rules.title} has no level for this kind", place="kind", mend="Choose another kind")
+        if text and not (text.isascii() and text.isdigit() and len(text) <= 6):
+            raise BadInput(f"{text[:40]!r} is no fit factor", place="level",
+                           mend="Give a whole number, or leave it empty")
+        if text and int(text) < asked.value:
+            raise BadInput(f"{text} is below the {asked.value} of {rules.title}", place="level",
+                           mend=f"A site may ask for more, never for less: give {asked.value} or more")
+        data = {"rule_set": rules.id, "kind": kind, **({"level": int(text)} if text else {})}
+        self.hub.ledger.append([{"stream": SITE, "id": f"e-{uuid_utils.uuid7()}", "kind": "pass-level-set",
+                                 "at": self.hub.now(), "by": BY, "data": data}])
 
     def _person(self, kind: str, event: str, data: dict[str, Any], name: str, staff_no: str = "") -> None:
         """The details go first: a name without an event is inert, an event without a name would be nobody."""

@@ -7,8 +7,10 @@ from collections.abc import Callable
 
 from sealwright.assess import Event, decode
 from sealwright.ledger import Ledger, StoredEvent
+from sealwright.programme.registry import site_levels
 
 FORGET_OFFSETS_ABOVE = 10_000
+SITE = "site:main"
 
 
 class Hub:
@@ -43,6 +45,10 @@ class Hub:
                 self._waiting[test].discard(waiter)
                 if not self._waiting[test]:
                     del self._waiting[test]
+
+    def site_levels(self) -> dict[str, dict[str, int]]:
+        """The site's own, stricter pass levels: rule set -> kind of facepiece -> fit factor."""
+        return site_levels(e.data for e in self.ledger.events(SITE))
 
     def events_of(self, test: str) -> list[Event]:
         return self.told_of(test)[1]

@@ -170,8 +170,6 @@ def picture(numbers: Any, level: int | None) -> str:
     """The factors against the pass level as SVG; empty while there are none."""
     if numbers is None or level is None:
         return ""
-    try:
-        from sealwright.pictures.trace import factor_svg
-    except ImportError:
-        return ""
-    return factor_svg(numbers, title="Fit factors so far", width=WIDTH, pass_level=level)
+    from sealwright.pictures.trace import factor_svg
+
+    return factor_svg(numbers, title="Fit factors so far", width=WIDTH, pass_level=level, standalone=False)

@@ -41,7 +41,7 @@ MOST_VALUE = 10**9
 
 
 class Sample(msgspec.Struct, frozen=True):
-    """`at`: when it ended, ms; or `since`: ms from the first exercise; or neither. `milli`: thousandths of the value."""
+    """`at`: when it ended, ms; or `since`: ms from the first exercise; or neither. `milli`: value in thousandths."""
 
     at: int | None
     since: int | None
