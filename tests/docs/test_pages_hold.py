@@ -150,7 +150,7 @@ def test_the_picture_is_what_the_command_writes() -> None:
 # --- the tutorial's words ---
 
 def room_says() -> str:
-    files = [SRC / "protocols/conduct.py", SRC / "protocols/lists/taste.toml", SRC / "demo/gannet_reach.toml",
+    files = [SRC / "protocols/conduct.py", *(SRC / "protocols/lists").glob("*.toml"), SRC / "demo/gannet_reach.toml",
              SRC / "assess/judging.py", *(SRC / "protocols").glob("us-*.toml"), *(SRC / "cli").glob("*.py"),
              *(SRC / "web/static/room").glob("*.js"), *(SRC / "web/templates").glob("*.html")]
     return re.sub(r"\s+", " ", " ".join(read(f) for f in files)).lower()
