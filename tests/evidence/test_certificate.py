@@ -21,7 +21,7 @@ from sealwright.evidence import CertificateData, card_pdf, certificate_data, cer
 from sealwright.evidence.gather import gather
 from sealwright.evidence.press import MOST_REMARKS
 from sealwright.evidence.record import drawn_box
-from sealwright.ledger import open_ledger
+from sealwright.ledger import Ledger, open_ledger
 from sealwright.protocols import get
 
 START = 1_790_000_000_000
@@ -265,3 +265,10 @@ def test_out_of_a_ledger(tmp_path: Path) -> None:
 def test_certificate_data_survive_the_wire() -> None:
     made = data(tweaks.missed("dose-240"))
     assert msgspec.json.decode(msgspec.json.encode(made), type=CertificateData) == made
+
+
+def test_the_signatures_of_the_demo_are_drawn(demo_ledger: Ledger) -> None:
+    """Its pen strokes are curves; a blank line above a name would pass for a missing signature."""
+    closed = next(t for t in demo_ledger.tests(limit=20) if t.result == "pass")
+    made = gather(demo_ledger, closed.id, org_name="Yard")
+    assert all(s.path and drawn_box(s.path) for s in made.signatures)

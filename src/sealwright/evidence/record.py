@@ -283,9 +283,9 @@ _COMMANDS = re.compile(r"[MmLlHhVvCcSsQqTtAaZz]|[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][
 
 
 def drawn_box(path: str) -> tuple[float, float, float, float] | None:
-    """(x, y, width, height) around a drawing made of absolute moves and lines, with a margin; None for any other."""
+    """(x, y, width, height) around a drawing of absolute moves, lines and curves, with a margin; None for any other."""
     tokens = _COMMANDS.findall(path)
-    if {t for t in tokens if t.isalpha()} - {"M", "L", "Z"}:
+    if {t for t in tokens if t.isalpha()} - {"M", "L", "Q", "C", "Z"}:
         return None
     numbers = [float(t) for t in tokens if not t.isalpha()]
     xs, ys = numbers[0::2], numbers[1::2]
