@@ -235,6 +235,11 @@ def test_bytes_that_are_no_utf8_in_a_cell(tmp_path: Path) -> None:
     assert e.place.endswith("row 40002, column 'mask'")
 
 
+def test_a_ragged_row_of_bytes_that_are_no_utf8(tmp_path: Path) -> None:
+    e = trouble(tmp_path, b"t,mask,room\n0,1,2000\n\xff\xd6\n1,1,2000\n" + b"2,1,2000\n" * 9)
+    assert "row 3" in e.place and "1 cell where" in e.found
+
+
 def test_a_folder_and_a_file_that_is_not_there(tmp_path: Path) -> None:
     for path in (tmp_path, tmp_path / "none.csv"):
         with pytest.raises(BadInput, match="cannot be opened"):

@@ -205,7 +205,8 @@ class Bytes(io.RawIOBase):
 
     def __init__(self, file: BinaryIO, signs: Signs, skip_text: str) -> None:
         self._file, self._left, self.done = file, b"", 0
-        self._decoder = None if signs.encoding == "utf-8" else codecs.getincrementaldecoder(signs.encoding)("replace")
+        self._narrow = signs.encoding == "utf-8"
+        self._decoder = codecs.getincrementaldecoder(signs.encoding)("replace")
         file.seek(signs.skip + len(skip_text.encode(signs.encoding, "replace")))
 
     def readable(self) -> bool:
@@ -216,11 +217,18 @@ class Bytes(io.RawIOBase):
         while len(self._left) < want:
             raw = self._file.read(want)
             self.done += len(raw)
-            self._left += self._decoder.decode(raw, not raw).encode() if self._decoder else raw
+            self._left += self._sound(raw)
             if not raw:
                 break
         got, self._left = self._left[:want], self._left[want:]
         return got
+
+
+    def _sound(self, raw: bytes) -> bytes:
+        """As UTF-8 without fault, for the parser cannot show a faulty row; plain ASCII goes by untouched."""
+        if self._narrow and raw and raw.isascii() and not self._decoder.getstate()[0]:
+            return raw
+        return self._decoder.decode(raw, not raw).encode()
 
 
 @dataclass
@@ -304,7 +312,7 @@ def _ragged(path: Path, plan: Layout, row: int, what: Any) -> BadInput:
         mend += "; look for a quotation mark that is never closed"
     elif plan.head.signs.delimiter == "," and found > plan.width:
         mend += "; if numbers are written with a decimal comma, export with ; between columns"
-    return BadInput(f"{found} cells where there are {plan.width} columns", place=f"{path}: row {row}", mend=mend)
+    return BadInput(f"{found} cell{"s" * (found != 1)} where there are {plan.width} columns", place=f"{path}: row {row}", mend=mend)
 
 
 def _broken(path: Path, row: int, trouble: Exception) -> BadInput:

@@ -55,26 +55,26 @@ def test_one_channel(name: str, base: float) -> None:
 
 
 @pytest.mark.parametrize("how", [{"drift": 0.5}, {"last_ambient": False}, {"lead_s": 90.0, "tail_s": 40.0},
-                                 {"outside": 300.0}, {"washout_s": 2.0}, {"step_s": 0.2}],
+                                 {"outside": 300.0}, {"washout_s": 3.0}, {"step_s": 0.2}],
                          ids=["slow drift", "no last ambient", "more ambient", "thin air", "slow washout", "5 Hz"])
 @pytest.mark.parametrize("base", BASES)
 def test_one_channel_under_difficulties(base: float, how: dict[str, Any]) -> None:
     assert share(recorded.alternating, base, "us-counting", **how) >= 0.9
 
 
-@pytest.mark.parametrize("base", BASES[1:])
+@pytest.mark.parametrize("base", BASES)
 def test_one_channel_with_spikes(base: float) -> None:
     assert share(recorded.alternating, base, "us-counting", spikes=6) >= 0.9
 
 
 @pytest.mark.parametrize("base", BASES)
 def test_two_channels_recorded_for_the_test_alone(base: float) -> None:
-    assert share(recorded.both, base, "us-aerosol", airs="mask") >= 0.85
+    assert share(recorded.both, base, "us-aerosol", airs="mask") >= 0.95
 
 
 @pytest.mark.parametrize("base", BASES[:3])
 def test_two_channels_with_the_facepiece_off_before_and_after(base: float) -> None:
-    assert share(recorded.both, base, "us-aerosol", airs="mask", lead_s=60, tail_s=45, worn=False) >= 0.85
+    assert share(recorded.both, base, "us-aerosol", airs="mask", lead_s=60, tail_s=45, worn=False) >= 0.95
 
 
 def test_one_exercise_like_its_neighbours_is_placed_by_duration_and_told() -> None:

@@ -17,23 +17,17 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from sealwright.assess.counting.shapes import Floats, Stream, Trace, Window
+from sealwright.assess.counting.segments import Bins, changes_in, coarse, fine, grid, median, one_particle, placed
+from sealwright.assess.counting.shapes import Floats, Trace, Window
 
 Exercise = tuple[str, str, float, bool]
 """id, title, seconds, counts"""
-MOST_BINS = 4000
 LEAST_STEP = 0.25
 """Decades between room air and mask air, below which they cannot be told apart (a fit factor of about 2)."""
 SHORTEST_S = 4.0
 """A shorter stretch at the other level is a spike or a drop-out."""
 LONGEST_ROOM_S = 60.0
 """Of a longer stretch of room air the part next to the test is used."""
-BREATH_S = 5.0
-"""About one breath: shorter changes are breathing."""
-ALIKE = 12.0
-"""Bins that count as one: averaged over a breath, neighbours tell the same."""
-VISIBLE = 0.12
-"""Decades: a smaller change between exercises is not seen."""
 _ROOM_WORDS = ("ambient", "room", "room air", "outside")
 
 
@@ -60,21 +54,6 @@ class Proposal(msgspec.Struct, frozen=True, kw_only=True):
     text: str
 
 
-@dataclass(frozen=True, eq=False)
-class _Bins:
-    """Values on an even grid: bin i from `start + i * step` on. `y`: decades above the floor's logarithm."""
-
-    start: float
-    step: float
-    y: Floats
-
-    def at(self, i: float) -> float:
-        return float(self.start + i * self.step)
-
-    def index(self, s: float) -> int:
-        return int(np.clip(round((s - self.start) / self.step), 0, len(self.y)))
-
-
 def propose(trace: Trace, *, exercises: Sequence[Exercise], two_channels: bool,
             air: NDArray[np.int8] | None = None) -> Proposal:
     """Windows for the exercises of a protocol, in order. `air`: for each sample 1 mask, 0 ambient, -1 neither.
@@ -84,73 +63,6 @@ def propose(trace: Trace, *, exercises: Sequence[Exercise], two_channels: bool,
     if len(trace.mask.t) < 20 or not exercises:
         return Proposal(windows=(), changes=(), sure=0.0, text="Too few samples, or no exercises, to find windows in.")
     return _both(trace, exercises) if two_channels else _alternating(trace, exercises, air)
-
-
-# Even bins and change points
-
-def _grid(stream: Stream, step_s: float) -> tuple[float, float, Floats]:
-    """Start, bin width, and the mean value in each bin; what is missing is bridged."""
-    start, end = float(stream.t[0]) - step_s, float(stream.t[-1])
-    step = max(step_s, min(1.0, 5 * step_s), (end - start) / MOST_BINS)
-    n = max(1, round((end - start) / step))
-    which = np.clip(((stream.t - step_s / 2 - start) / step).astype(int), 0, n - 1)
-    good = stream.values >= 0
-    total = np.bincount(which[good], stream.values[good], n)
-    number = np.bincount(which[good], minlength=n)
-    seen = np.flatnonzero(number)
-    return start, step, np.interp(np.arange(n), seen, total[seen] / number[seen]) if len(seen) else np.zeros(n)
-
-
-def _coarse(stream: Stream, step_s: float) -> _Bins:
-    """To tell room air from mask air: running medians; what lies more than 2.5 decades below the room is all one."""
-    start, step, values = _grid(stream, step_s)
-    floor = max(float(np.quantile(values, 0.9)) * 0.003, 1e-9)
-    return _Bins(start, step, np.log10(np.maximum(_median(values, max(1, round(2 / step))), floor)))
-
-
-def _fine(values: Floats, step: float, one: float) -> tuple[Floats, Floats]:
-    """To tell exercises apart: spikes capped, means over about a breath, half a particle (`one`) where none came.
-
-    Logarithms, and the variance that counting alone gives them (of a Poisson count n: log10(e)^2 / n)."""
-    size = max(1, round(BREATH_S / step))
-    capped = np.minimum(values, 4 * _median(values, size) + 6 * one * step / size)
-    means = np.maximum(_mean(capped, size), 0.5 * one / size)
-    return np.log10(means), 0.19 / (_mean(means, 4 * size) * size / one + 0.5)
-
-
-def _mean(values: Floats, size: int) -> Floats:
-    """Running mean over `size` bins."""
-    padded = np.pad(values, (size // 2, size - 1 - size // 2), mode="edge")
-    sums = np.concatenate([[0.0], np.cumsum(padded)])
-    got: Floats = np.maximum(sums[size:] - sums[:-size], 0.0) / size
-    return got
-
-
-def _one(trace: Trace, step: float) -> float:
-    """The mean value of a bin in which one particle was counted; where that is not known, the smallest value seen."""
-    if trace.per_value:
-        return trace.step_s / step / trace.per_value
-    some = trace.mask.values[trace.mask.values > 0]
-    return float(some.min()) if len(some) else 1.0
-
-
-def _median(values: Floats, half: int) -> Floats:
-    """Running median over 2 half + 1 bins."""
-    padded = np.pad(values, half, mode="edge")
-    got: Floats = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
-    return got
-
-
-def _changes(y: Floats, least: float, shortest: int) -> list[int]:
-    """Indices at which the level changes. `least`: sum of squares, decades^2, that a change must explain."""
-    import ruptures
-
-    if len(y) < 2 * shortest + 2:
-        return []
-    noise = float(np.median(np.abs(np.diff(y)))) / 0.95
-    penalty = max(least, 3 * np.log(len(y)) * noise**2)
-    found = ruptures.KernelCPD(kernel="linear", min_size=max(2, shortest)).fit(y[:, None]).predict(pen=penalty)
-    return [int(i) for i in found[:-1]]
 
 
 # One channel
@@ -169,7 +81,7 @@ class _Stretch:
 
 
 def _alternating(trace: Trace, exercises: Sequence[Exercise], air: NDArray[np.int8] | None) -> Proposal:
-    bins = _coarse(trace.mask, trace.step_s)
+    bins = coarse(trace.mask, trace.step_s)
     if air is not None:
         stretches, apart, changes = _by_air(trace, air), 1.0, list[float]()
     else:
@@ -207,11 +119,11 @@ def _by_air(trace: Trace, air: NDArray[np.int8]) -> list[_Stretch]:
     return joined
 
 
-def _by_level(bins: _Bins) -> tuple[list[_Stretch], float]:
+def _by_level(bins: Bins) -> tuple[list[_Stretch], float]:
     """Stretches of either air, in s, and how far apart they are, in decades."""
     y = bins.y
     shortest = max(2, round(SHORTEST_S / bins.step))
-    cuts = [0, *_changes(y, 0.3 / bins.step, shortest), len(y)]
+    cuts = [0, *changes_in(y, 0.3 / bins.step, shortest), len(y)]
     level = np.array([float(np.median(y[a:b])) for a, b in pairwise(cuts)])
     long = np.diff(cuts).astype(float)
     split, apart = _split(level, long * bins.step)
@@ -227,8 +139,11 @@ def _by_level(bins: _Bins) -> tuple[list[_Stretch], float]:
 def _split(level: Floats, long_s: Floats) -> tuple[float, float]:
     """The level between room air (above) and mask air, and the width of the gap there.
 
-    Room air is the highest level that lasts; its own drift leaves no gap as wide as that to the mask air.
+    Room air is the highest level that lasts; its own drift leaves no gap as wide as that to the mask air. Short
+    segments do not count: levels on the way between the two would fill the gap.
     """
+    if (long_s >= 8).sum() > 1:
+        level, long_s = level[long_s >= 8], long_s[long_s >= 8]
     order = np.argsort(-level)
     above = np.cumsum(long_s[order])
     gaps = level[order][:-1] - level[order][1:]
@@ -239,7 +154,7 @@ def _split(level: Floats, long_s: Floats) -> tuple[float, float]:
     if not len(wide):
         return 0.0, 0.0
     i = int(wide[0])
-    return float(level[order][i] - gaps[i] / 2), float(gaps[i])
+    return float(level[order][i] - min(gaps[i] / 2, 0.3)), float(gaps[i])
 
 
 def _runs(room: NDArray[np.bool_], cuts: list[int]) -> list[tuple[bool, int, int]]:
@@ -333,13 +248,13 @@ def _within(trace: Trace, stretch: _Stretch, exercises: list[Exercise],
     cuts, unseen = [stretch.start, stretch.end], list[str]()
     if len(exercises) > 1:
         wanted, loose = _lengths(stretch, [e[2] for e in exercises], stretches)
-        start, step, values = _grid(trace.mask, trace.step_s)
-        bins = _Bins(start, step, values)
+        start, step, values = grid(trace.mask, trace.step_s)
+        bins = Bins(start, step, values)
         a, b = bins.index(stretch.start), bins.index(stretch.end)
         purged = max(a, min(a + round(6 / step), b - 4))  # the line still holds room air
         y, chance = (np.concatenate([np.full(purged - a, v[0]), v])
-                     for v in _fine(values[purged:b], step, _one(trace, step)))
-        inner, seen = _placed(y, chance, [w / step for w in wanted], free_ends=False,
+                     for v in fine(values[purged:b], step, one_particle(trace, step)))
+        inner, seen = placed(y, chance, [w / step for w in wanted], free_ends=False,
                               loose=loose / step)
         cuts = [stretch.start, *(bins.at(a + i) for i in inner[1:-1]), stretch.end]
         unseen = [e[1] for e, s in zip(exercises[1:], seen[1:-1], strict=True) if not s]
@@ -410,19 +325,19 @@ def _both(trace: Trace, exercises: Sequence[Exercise]) -> Proposal:
     high = float(np.nanmedian(trace.ambient.values)) if not np.isnan(trace.ambient.values).all() else 0.0
     if high <= 0:
         return Proposal(windows=(), changes=(), sure=0.0, text="No particles outside: nothing to find windows by.")
-    start, step, values = _grid(trace.mask, trace.step_s)
-    room = _grid(trace.ambient, trace.step_s)[2]
+    start, step, values = grid(trace.mask, trace.step_s)
+    room = grid(trace.ambient, trace.step_s)[2]
     floor, half = high * 1e-3, max(1, round(2 / step))
     outside = np.interp(np.linspace(0, 1, len(values)), np.linspace(0, 1, len(room)),
-                        np.log10(np.maximum(_median(room, half), floor)))
-    first, last = _worn(np.log10(np.maximum(_median(values, half), floor)) - outside, step)
-    y, chance = _fine(values[first:last], step, _one(trace, step))
+                        np.log10(np.maximum(median(room, half), floor)))
+    first, last = _worn(np.log10(np.maximum(median(values, half), floor)) - outside, step)
+    y, chance = fine(values[first:last], step, one_particle(trace, step))
     y = y - outside[first:last]
-    inside = _Bins(start, step, y)
+    inside = Bins(start, step, y)
     wanted = [e[2] / inside.step for e in exercises]
-    changes = [inside.at(first + i) for i in _changes(y, 0.15 / inside.step, max(2, round(5 / inside.step)))]
+    changes = [inside.at(first + i) for i in changes_in(y, 0.15 / inside.step, max(2, round(5 / inside.step)))]
     spare = len(y) - sum(wanted) > 0.03 * sum(wanted)
-    cuts, seen = _placed(y, chance, wanted, free_ends=spare)
+    cuts, seen = placed(y, chance, wanted, free_ends=spare)
     edges = [inside.at(first + i) for i in cuts]
     windows = [Window(exercise=e[0], air=air, start_s=a, end_s=b, counts=e[3], title=e[1])  # both counted at once
                for e, a, b in zip(exercises, edges, edges[1:], strict=False) if b - a > 2
@@ -440,90 +355,11 @@ def _both(trace: Trace, exercises: Sequence[Exercise]) -> Proposal:
 def _worn(ratio: Floats, step: float) -> tuple[int, int]:
     """First bin and bin after the last in which mask air is well below room air: the facepiece is on."""
     typical = float(np.median(ratio))
-    on = _median((ratio < max(typical / 3, -0.15 if typical < -0.3 else typical / 2)).astype(float),
+    on = median((ratio < max(typical / 3, -0.15 if typical < -0.3 else typical / 2)).astype(float),
                  max(1, round(4 / step))) > 0.5
     if typical > -LEAST_STEP or not on.any():
         return 0, len(ratio)
     return int(on.argmax()), int(len(on) - on[::-1].argmax())
-
-
-def _placed(y: Floats, chance: Floats, wanted: Sequence[float], *, free_ends: bool,
-            loose: float = 0.0) -> tuple[list[int], list[bool]]:
-    """Boundaries that part y into pieces of about the wanted lengths, levels as even as can be; and for each boundary
-    whether a change is seen there.
-
-    Dynamic programming over boundaries: squares about each piece's mean, over the noise, and squares of (length -
-    wanted) over a tolerance. free_ends: y may begin before and end after the pieces; what is outside costs as much a
-    bin as noise does. loose: tolerance of the first and the last length, bins.
-    """
-    n, k = len(y), len(wanted)
-    scale = min(1.0, n / sum(wanted)) if free_ends else n / sum(wanted)
-    lengths = [w * scale for w in wanted]
-    weight = 1 / (_noise(y, chance) + chance)
-    sums = tuple(np.concatenate([[0.0], np.cumsum(v)]) for v in (weight, weight * y, weight * y**2))
-    cost = np.zeros(n + 1) if free_ends else np.where(np.arange(n + 1) == 0, 0.0, np.inf)
-    cost = cost + _drag(n, lengths, free_ends)
-    back = np.zeros((k, n + 1), dtype=int)
-    for i, length in enumerate(lengths):
-        cost, back[i] = _next(cost, sums, length, loose if i in (0, k - 1) else 0.0)
-    end = int(np.argmin(cost)) if free_ends else n
-    if not np.isfinite(cost[end]):
-        even = np.round(np.concatenate([[0.0], np.cumsum(lengths)])).astype(int)
-        return [int(e) for e in np.minimum(even, n)], [False] * (k + 1)
-    cuts = [end]
-    for i in reversed(range(k)):
-        cuts.append(int(back[i][cuts[-1]]))
-    cuts = cuts[::-1]
-    return cuts, _seen(y, cuts)
-
-
-def _noise(y: Floats, chance: Floats) -> float:
-    """Variance within a piece beyond that of counting, decades^2: that of most short parts, and somewhat more."""
-    parts = [float(np.var(y[i:i + 20]) - chance[i:i + 20].mean()) for i in range(0, max(1, len(y) - 19), 10)]
-    return max(1.3 * float(np.median(parts)), 2e-3)
-
-
-def _drag(n: int, lengths: Sequence[float], free_ends: bool) -> Floats:
-    """What beginning late costs, where there is more room than the pieces need: a recording is begun for the test."""
-    spare = n - sum(lengths)
-    if not free_ends or spare < 1:
-        return np.zeros(n + 1)
-    late: Floats = np.arange(n + 1) * len(lengths) / sum(lengths)
-    return late
-
-
-def _next(cost: Floats, sums: tuple[Floats, ...], length: float,
-          loose: float) -> tuple[Floats, NDArray[np.intp]]:
-    """Cost of ending one more piece at each bin, and where that piece begins."""
-    n = len(cost) - 1
-    spread = max(1.5, 0.05 * length, loose)
-    reach = int(min(max(4.0, 0.45 * length), 30 * spread))
-    best, begun = np.full(n + 1, np.inf), np.zeros(n + 1, dtype=np.intp)
-    for m in range(max(2, round(length) - reach), round(length) + reach + 1):
-        if m > n:
-            break
-        weight, total, square = (s[m:] - s[:-m] for s in sums)
-        tried = cost[:-m] + (square - total**2 / weight - m) / ALIKE + ((m - length) / spread) ** 2 / 2
-        better = tried < best[m:]
-        best[m:][better] = tried[better]
-        begun[m:][better] = np.arange(n + 1 - m)[better]
-    return best, begun
-
-
-def _seen(y: Floats, cuts: Sequence[int]) -> list[bool]:
-    """Whether the level changes at each boundary by more than the eye needs; the outer ends count as seen at the edge
-    of the data."""
-    got = []
-    for i, c in enumerate(cuts):
-        before = y[cuts[i - 1] if i else max(0, c - 20):c]
-        after = y[c:cuts[i + 1] if i + 1 < len(cuts) else c + 20]
-        if len(before) < 3 or len(after) < 3:
-            got.append(True)
-            continue
-        apart = abs(float(before.mean() - after.mean()))
-        unsure = np.sqrt((before.var() / len(before) + after.var() / len(after)) * 5)
-        got.append(bool(apart > max(VISIBLE, 2 * unsure)))
-    return got
 
 
 # Marks
@@ -543,7 +379,7 @@ def from_marks(t: Floats, marks: Sequence[Marked], *, exercises: Sequence[Exerci
         return tuple(Window(exercise=e[0], air=a, start_s=s, end_s=u, counts=e[3], title=e[1])
                      for e, s, u in spans for a in ("mask", "ambient"))
     stretches = _marked_rooms(marks, spans, step) or (_by_air(trace, air) if air is not None else _by_level(
-        _coarse(trace.mask, trace.step_s))[0])
+        coarse(trace.mask, trace.step_s))[0])
     windows = [Window(exercise=e[0], air="mask", start_s=max(s, x.start), end_s=min(u, x.end), counts=e[3], title=e[1])
                for e, s, u in spans for x in stretches if not x.room and min(u, x.end) - max(s, x.start) > SHORTEST_S]
     rooms = [Window(exercise="", air="ambient", start_s=x.start, end_s=x.end, title="Room air")
