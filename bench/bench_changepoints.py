@@ -44,7 +44,8 @@ def each_ms(work: Callable[[Any], object], given: list[Any], rounds: int = 5) ->
 def main() -> None:
     made = recordings()
     one = [made.alternating(i, [30, 100, 500, 2000, 80, 60, 900, 20000], lead_s=100, tail_s=50) for i in range(20)]
-    two = [made.both(i, [30, 100, 500, 2000, 80, 60, 900, 20000], lead_s=100, tail_s=65) for i in range(20)]
+    two = [made.both(i, [30, 100, 500, 2000, 80, 60, 900, 20000], lead_s=100, tail_s=65, worn=False)
+           for i in range(20)]
     base = each_ms(threshold, one)
     print(f"threshold split, {len(one[0].trace.mask.t)} samples: {base:.3f} ms (baseline)")
     for name, given, both in (("one channel", one, False), ("two channels", two, True)):

@@ -312,7 +312,8 @@ def _ragged(path: Path, plan: Layout, row: int, what: Any) -> BadInput:
         mend += "; look for a quotation mark that is never closed"
     elif plan.head.signs.delimiter == "," and found > plan.width:
         mend += "; if numbers are written with a decimal comma, export with ; between columns"
-    return BadInput(f"{found} cell{"s" * (found != 1)} where there are {plan.width} columns", place=f"{path}: row {row}", mend=mend)
+    return BadInput(f"{found} {'cell' if found == 1 else 'cells'} where there are {plan.width} columns",
+                    place=f"{path}: row {row}", mend=mend)
 
 
 def _broken(path: Path, row: int, trouble: Exception) -> BadInput:
