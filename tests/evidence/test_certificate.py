@@ -161,9 +161,27 @@ def test_a_drawing_that_differs_from_the_one_signed_is_left_out() -> None:
 
 @pytest.mark.parametrize(("path", "box"), [
     ("M 0 0 L 100 40", (-5.0, -5.0, 110.0, 50.0)), ("M 1 1", None), ("M 0 0 A 1 1 0 0 1 5 5", None), ("", None),
-    ('M 0 0 L 1e9 5', None)])
+    ('M 0 0 L 1e9 5', None), ("M0 0 Q50 100 100 40", (-5.0, -5.0, 110.0, 110.0)), ('M 0 0 L 5 5"/><x', None),
+    ("m 0 0 l 5 5", None)])
 def test_only_plain_strokes_are_drawn(path: str, box: Any) -> None:
     assert drawn_box(path) == box
+
+
+def test_a_drawing_of_another_sort_is_said_to_be_there() -> None:
+    path = "M 0 0 A 1 1 0 0 1 5 5"
+    dicts = play(get("us-bitter"), test_id="t-1", wearer="w-1", facepiece=FACEPIECE, tester="u-1", start_at=START)
+    for e in dicts:
+        if e["kind"] == "signed":
+            e["data"]["sha256"] = hashlib.sha256(path.encode()).hexdigest()
+    events = [decode(e["kind"], e["id"], e["at"], e["by"], e["data"]) for e in dicts]
+    made = certificate_data(events, judge(events), get("us-bitter"), names=NAMES, org_name="",
+                            marks={"t-1-wearer": path, "t-1-tester": path})
+    assert {s.why for s in made.signatures} == {"signed; the drawing cannot be shown"}
+
+
+def test_the_signatures_of_the_demo_are_drawn() -> None:
+    from sealwright.demo.yard import signature
+    assert all(drawn_box(signature(person, "gr-001")) for person in ("gr-w01", "gr-ft2"))
 
 
 def test_the_same_data_give_the_same_bytes() -> None:

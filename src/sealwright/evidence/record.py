@@ -276,18 +276,21 @@ def _signature(role: str, name: str, event: Any, marks: Mapping[str, str], say: 
         return Signature(role=role, name=name, when=when, why="signed; the drawing is not at hand")
     if hashlib.sha256(path.encode()).hexdigest() != event.data.sha256:
         return Signature(role=role, name=name, when=when, why="the drawing differs from the one signed")
+    if drawn_box(path) is None:
+        return Signature(role=role, name=name, when=when, why="signed; the drawing cannot be shown")
     return Signature(role=role, name=name, when=when, path=path)
 
 
-_COMMANDS = re.compile(r"[MmLlHhVvCcSsQqTtAaZz]|[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_STROKES = re.compile(r"[MLQZ\d\s.,+eE-]*")
+_TOKENS = re.compile(r"[MLQZ]|[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 
 
 def drawn_box(path: str) -> tuple[float, float, float, float] | None:
-    """(x, y, width, height) around a drawing of absolute moves, lines and curves, with a margin; None for any other."""
-    tokens = _COMMANDS.findall(path)
-    if {t for t in tokens if t.isalpha()} - {"M", "L", "Q", "C", "Z"}:
+    """(x, y, width, height) around a drawing, with a margin; None unless it is made of absolute moves, lines and
+    quadratic curves alone (which lie within their points)."""
+    if not _STROKES.fullmatch(path):
         return None
-    numbers = [float(t) for t in tokens if not t.isalpha()]
+    numbers = [float(t) for t in _TOKENS.findall(path) if t not in "MLQZ"]
     xs, ys = numbers[0::2], numbers[1::2]
     if len(xs) < 2 or len(xs) != len(ys) or max(map(abs, numbers)) > 1e6:
         return None
