@@ -179,11 +179,6 @@ def test_a_drawing_of_another_sort_is_said_to_be_there() -> None:
     assert {s.why for s in made.signatures} == {"signed; the drawing cannot be shown"}
 
 
-def test_the_signatures_of_the_demo_are_drawn() -> None:
-    from sealwright.demo.yard import signature
-    assert all(drawn_box(signature(person, "gr-001")) for person in ("gr-w01", "gr-ft2"))
-
-
 def test_the_same_data_give_the_same_bytes() -> None:
     assert certificate_pdf(data()) == certificate_pdf(data())
     assert card_pdf(data()) == card_pdf(data())
