@@ -281,16 +281,16 @@ def _signature(role: str, name: str, event: Any, marks: Mapping[str, str], say: 
     return Signature(role=role, name=name, when=when, path=path)
 
 
-_STROKES = re.compile(r"[MLQZ\d\s.,+eE-]*")
-_TOKENS = re.compile(r"[MLQZ]|[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_STROKES = re.compile(r"[MLQCZ\d\s.,+eE-]*")
+_TOKENS = re.compile(r"[MLQCZ]|[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 
 
 def drawn_box(path: str) -> tuple[float, float, float, float] | None:
     """(x, y, width, height) around a drawing, with a margin; None unless it is made of absolute moves, lines and
-    quadratic curves alone (which lie within their points)."""
+    curves alone (which lie within their points)."""
     if not _STROKES.fullmatch(path):
         return None
-    numbers = [float(t) for t in _TOKENS.findall(path) if t not in "MLQZ"]
+    numbers = [float(t) for t in _TOKENS.findall(path) if t not in "MLQCZ"]
     xs, ys = numbers[0::2], numbers[1::2]
     if len(xs) < 2 or len(xs) != len(ys) or max(map(abs, numbers)) > 1e6:
         return None
