@@ -140,6 +140,11 @@ def test_a_decimal_comma_where_points_are_said(tmp_path: Path) -> None:
     assert 'decimal ","' in e.mend
 
 
+def test_a_thousands_point_among_decimal_commas(tmp_path: Path) -> None:
+    e = trouble(tmp_path, "t;mask;room\n0,0;1,5;2000\n0,5;1.200,5;2000\n")
+    assert e.place.endswith("row 3, column 'mask'") and "1.200,5" in e.found and "thousands" in e.mend
+
+
 def test_thousands_separator_or_decimal_comma(tmp_path: Path) -> None:
     e = trouble(tmp_path, "t;mask;room\n0;1;2,000\n1;2;2,100\n")
     assert "row 2" in e.place and "'room'" in e.place and "'2,000' may have" in e.found

@@ -94,7 +94,7 @@ def decimal_of(plan: Layout, mapping: Mapping, path: Path) -> str:
     cells = [(i + 1, n, r[plan.places[n]].strip()) for i, r in enumerate(plan.head.rows) if i >= plan.data
              for n in names if plan.places[n] < len(r)]
     commas = [c for c in cells if "," in c[2]]
-    if not commas or any("." in c[2] for c in cells):
+    if not commas or any("." in c[2] and c[2].rfind(",") < c[2].rfind(".") for c in cells):
         return "."
     if all(_either(c[2]) for c in commas):
         row, name, text = commas[0]
