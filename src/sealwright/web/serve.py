@@ -10,6 +10,9 @@ import uvicorn
 from sealwright.errors import BadInput
 from sealwright.ledger import Ledger
 
+MOST_FRAME = 100_000
+"""bytes of one message over a connection that stays"""
+
 
 def free_port(host: str, wanted: int, tries: int = 20) -> int:
     """The wanted port, or the next one free. Raises BadInput when none of `tries` is."""
@@ -32,7 +35,7 @@ def serve(ledger: Ledger, *, org_name: str, host: str = "127.0.0.1", port: int =
     names = {"localhost", host, socket.gethostname(), f"{socket.gethostname()}.local"}
     app = make_app(ledger, org_name=org_name, hosts=frozenset(n.lower() for n in names))
     config = uvicorn.Config(app, host=host, port=port, log_level="warning",
-                            access_log=False, timeout_graceful_shutdown=2)
+                            access_log=False, timeout_graceful_shutdown=2, ws_max_size=MOST_FRAME)
     server = _Server(config, ready)
     server.run()
 

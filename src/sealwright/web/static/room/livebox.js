@@ -15,8 +15,8 @@ export function drawLive(lane, focus, now) {
   const numbers = live?.factors?.length ? list(live) : "";
   const outlook = live?.outlook && begun ? `<p class="outlook ${live.outlook.certain}" role="status"><b aria-hidden="true">${CERTAIN[live.outlook.certain || ""]}</b> ${esc(live.outlook.text)}</p>` : "";
   const away = live?.away ? '<p class="outlook away">◌ The server does not answer: what is read is kept here, and the numbers come when it does.</p>' : "";
-  return `<div class="live">${away}${outlook}${numbers}${live?.svg ? `<div class="live-picture">${live.svg}</div>` : ""}${
-    protocol.method === "pressure" || facts.closed ? "" : connection(lane, now)}</div>`;
+  return `<div class="live">${away}${outlook}${numbers}${
+    protocol.method === "pressure" || facts.closed ? "" : connection(lane, now)}${live?.svg ? `<div class="live-picture">${live.svg}</div>` : ""}</div>`;
 }
 
 function list(live) {
@@ -49,8 +49,9 @@ export function placeLive(place, lane, shown, now) {
   if (!place) return;
   const html = lane ? drawLive(lane, shown, Math.floor(now / 5000) * 5000) : "";
   if (place.dataset.html === html) return;
-  const open = place.querySelector("details")?.open;
+  const panel = place.querySelector("details");
+  if (panel && lane) lane.panelOpen = panel.open;
   place.dataset.html = html;
   place.innerHTML = html;
-  if (open) place.querySelector("details").open = true;
+  if (html && lane?.panelOpen) place.querySelector("details")?.setAttribute("open", "");
 }
