@@ -302,3 +302,18 @@ def test_the_sites_own_level_is_said_in_the_dialog_and_stands_in_the_record(brow
     assert (opened["pass_level"], "rule_set" in opened) == (1000, False)
     assert hands.complaints == []
     context.close()
+
+
+# Text typed or pasted, and the thousandths it means; None: refused. Decimal signs: ISO 80000-1, 7.3.2 (comma or point).
+TYPED = {"250": 250_000, "12.5": 12_500, "12,5": 12_500, "0,123": 123, "1.234": 1234, "1 234": 1_234_000,
+         "1,234.5": 1_234_500, "1.234,5": 1_234_500, "1 234 567,25": 1_234_567_250, " 7 ": 7000, "0": 0,
+         "1,234": None, "": None, "-3": None, "1e5": None, "abc": None, "12 34": None, "1.2.3": None, "0x10": None,
+         "٣": None, "9" * 12: None, "NaN": None, "Infinity": None, ".5": None}
+
+
+def test_a_number_is_read_as_written_or_refused_with_its_mend(hands):
+    found = hands.page.evaluate("""async (texts) => {
+        const m = await import(`/static/${document.body.dataset.build}/room/numbers.js`);
+        return texts.map((t) => m.thousandths(t)) }""", list(TYPED))
+    assert {t: x.get("milli") for t, x in zip(TYPED, found, strict=True)} == TYPED
+    assert all(x.get("wrong") for x, milli in zip(found, TYPED.values(), strict=True) if milli is None)
