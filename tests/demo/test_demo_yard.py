@@ -79,7 +79,8 @@ def test_masks_are_tested_by_number_too(seed):
         told.append((verdict.protocol, kind, verdict.result, {f.code for f in verdict.findings}))
         assert (verdict.result == "fail") == held.failed
         if verdict.measured:
-            assert (verdict.measured.pass_rule, verdict.measured.pass_level) == ("each", 2000 if kind == "full" else 100)
+            level = 2000 if kind == "full" else 100
+            assert (verdict.measured.pass_rule, verdict.measured.pass_level) == ("each", level)
     assert {(p, k) for p, k, _, _ in told} == {("uk-counting", "full"), ("us-pressure", "full"),
                                                ("us-counting-short", "half")}
     assert {r for _, _, r, _ in told} >= {"pass", "void"}
