@@ -38,7 +38,9 @@ def assert_all_can_see(page, where):
 
 
 @pytest.mark.parametrize("address", ["/", "/tests", "/wearers", "/testers", "/facepieces", "/protocols",
-                                     "/protocols/us-bitter", "/cautions", "/w", "/nowhere"])
+                                     "/protocols/us-bitter", "/protocols/us-counting", "/reckoning",
+                                     "/reckoning/protection?concentration=3&limit=0.1&unit=mg/m3",
+                                     "/reckoning/agreement", "/traces", "/cautions", "/w", "/nowhere"])
 def test_a_page_can_be_seen_by_all(browser, server, address):
     context = browser.new_context(viewport={"width": 1024, "height": 768})
     page = context.new_page()

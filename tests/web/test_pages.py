@@ -11,7 +11,8 @@ import pytest
 
 pytestmark = pytest.mark.xdist_group("web-api")
 MAIN = ["/", "/room", "/tests", "/wearers", "/testers", "/facepieces", "/protocols", "/protocols/us-bitter",
-        "/cautions", "/w"]
+        "/protocols/us-counting", "/protocols/us-smoke", "/cautions", "/w", "/reckoning", "/reckoning/protection",
+        "/reckoning/protection?concentration=3&limit=0.1", "/reckoning/agreement", "/traces"]
 HOSTILE = '<script>alert(1)</script>"\'><img src=x onerror=alert(2)>'
 
 

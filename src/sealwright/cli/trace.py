@@ -92,7 +92,8 @@ def picture(worked: WorkedUp, read: Any, title: str) -> str:
 
     trace = to_trace(read)
     return trace_svg(trace.mask.t, trace.mask.values, None if trace.ambient is trace.mask else trace.ambient.values,
-                     worked.windows, title=title, factors=worked.measured, pass_level=worked.measured.pass_level)
+                     worked.windows, title=title, factors=worked.measured, pass_level=worked.measured.pass_level,
+                     purge_s=worked.purge_s)
 
 
 def _tell_columns(seen: Any) -> None:

@@ -37,6 +37,8 @@ class WorkedUp(msgspec.Struct, frozen=True, kw_only=True):
     measured: Measured
     sure: float | None = None
     text: str = ""
+    purge_s: float = 0.0
+    """left out at the start of each window, after the air has changed"""
 
 
 def counting(protocol: Protocol) -> CountingProtocol:
@@ -69,7 +71,8 @@ def work_up(read: TraceFile, protocol: Protocol, *, kind: str, start_s: float | 
     numbers = measure(trace, chosen, pass_level=level[0], pass_rule=level[1], purge_s=purge,
                       least_ambient=float(p.least_ambient.value))
     numbers = msgspec.structs.replace(numbers, doubts=(*read.doubts, *numbers.doubts))
-    return WorkedUp(protocol=p.id, kind=kind, how=how, windows=tuple(chosen), measured=numbers, sure=sure, text=text)
+    return WorkedUp(protocol=p.id, kind=kind, how=how, windows=tuple(chosen), measured=numbers, sure=sure, text=text,
+                    purge_s=purge)
 
 
 def _windows(read: TraceFile, trace: Trace, p: CountingProtocol, start_s: float | None,

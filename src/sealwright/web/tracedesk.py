@@ -211,7 +211,7 @@ def pictures(read: TraceFile, worked: WorkedUp, name: str) -> dict[str, str]:
     ambient = None if trace.ambient is trace.mask else trace.ambient.values
     m, unit = worked.measured, "counted in a sample" if read.unit == "count" else "per cm³"
     return {word: trace_svg(trace.mask.t, trace.mask.values, ambient, worked.windows, title=name, width=width,
-                            factors=m, pass_level=m.pass_level, unit=unit, standalone=False)
+                            factors=m, pass_level=m.pass_level, unit=unit, purge_s=worked.purge_s, standalone=False)
             for word, width in WIDTHS}
 
 
