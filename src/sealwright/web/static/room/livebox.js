@@ -34,8 +34,8 @@ function connection(lane, now) {
   const words = some ? `${age > 15 ? "◌ Samples have stopped" : "● Samples arriving"}: ${samples.count}. Mask ${value(samples.mask)}, room ${value(samples.ambient)}.` : "◌ No samples yet: readings can be typed.";
   const address = `${location.origin}/api/tests/${lane.test}`;
   return `<details class="connection"><summary>${esc(words)}</summary>
-    <p>An instrument's reader sends here, one JSON object a line, such as <code>{"t": ${Math.floor(now / 1000)}, "mask": 3, "ambient": 412}</code>:</p>
-    <p><code>POST ${esc(address)}/samples</code></p><p><code>${esc(address.replace(/^http/, "ws"))}/stream</code></p></details>`;
+    <p>An instrument’s reader sends (HTTP POST, or over the connection below) one JSON object a line, such as <code>{"t": ${Math.floor(now / 1000)}, "mask": 3, "ambient": 412}</code>:</p>
+    <p><code>${esc(address)}/samples?unit=count</code></p><p><code>${esc(address.replace(/^http/, "ws"))}/stream</code></p></details>`;
 }
 
 // On a wide screen the numbers stand at the side while readings are typed, and where there is no height for them below.
