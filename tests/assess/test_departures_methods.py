@@ -174,7 +174,7 @@ def test_a_departure_is_found(code: str, severity: str, result: str, tweaks: Any
     ([bend.short("redon", 9.5)], PRESSURE), ([bend.touched(436)], COUNTING),
     ([bend.insert("donned", 436, checks={})], COUNTING),
     ([bend.accepted(WIDE, proposed=False)], COUNTING), ([], {**COUNTING, "ambient": 1100}),
-], ids=str)
+], ids=lambda value: value["protocol"] if isinstance(value, dict) else "within")
 def test_within_the_limits_nothing_is_found(tweaks: Any, options: Any) -> None:
     assert judged(*tweaks, **options).findings == ()
 
