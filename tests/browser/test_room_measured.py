@@ -317,3 +317,20 @@ def test_a_number_is_read_as_written_or_refused_with_its_mend(hands):
         return texts.map((t) => m.thousandths(t)) }""", list(TYPED))
     assert {t: x.get("milli") for t, x in zip(TYPED, found, strict=True)} == TYPED
     assert all(x.get("wrong") for x, milli in zip(found, TYPED.values(), strict=True) if milli is None)
+
+
+def test_a_generated_aerosol_takes_the_peaks_too(hands, server):
+    """A peak above 5 % of the challenge ends the test of a half mask: 29 CFR 1910.134 App. A I.C.2(b)(4) (memory)."""
+    open_counting(hands, protocol="us-aerosol")
+    in_run(hands)
+    run_through(hands, 436)
+    field(hands, "normal-1.mask").focus()
+    paste(hands, "\n".join(f"20;4000;{peak}" for peak in (60, 60, 250, 60, 60, 60, 60)))
+    hands.click("Fill the fields", ".plan")
+    assert field(hands, "side.peak").input_value() == "250"
+    hands.doing(lambda: hands.page.click("#key"))
+    hands.sign_and_close()
+    read = {d["exercise"]: d for d in stored(server, hands.test_id(), "exercise-read")}
+    assert read["side"] == {"exercise": "side", "mask_milli": 20_000, "ambient_milli": 4_000_000, "peak_milli": 250_000}
+    assert "peak-high" in codes(judged(server, hands.test_id()))
+    assert hands.verdict() != "● Pass"
