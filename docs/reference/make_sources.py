@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from sealwright.programme.protection import tables
-from sealwright.protocols import published
+from sealwright.protocols import published, rule_sets
 from sealwright.protocols.types import COMMON_PRACTICE, OURS, Protocol, Source
 
 Cited = tuple[str, str, str, str]
@@ -20,8 +20,8 @@ Cited = tuple[str, str, str, str]
 
 HEAD = """# Sources
 
-Every source that the protocol files and the tables of protection factors (`apf/`) cite, and how we read it. Made by
-`python docs/reference/make_sources.py`; do not edit by hand.
+Every source that the protocol files, the rule sets (`rules/`) and the tables of protection factors (`apf/`) cite, and
+how we read it. Made by `python docs/reference/make_sources.py`; do not edit by hand.
 
 **What must be verified.** The words and figures below were read in copies and remembered, not in the official prints.
 Before you rely on a value, look it up in the published text, in the edition that binds you:
@@ -37,11 +37,13 @@ if it was wrong) in the protocol file.
 
 
 def cited() -> list[Cited]:
-    """All citations, from all protocol files, the tables of protection factors and the lists."""
+    """All citations, from all protocol files, rule sets, tables of protection factors and lists."""
     rows = [(found.source, found.read, place, p.id) for p in published().values() for place, found in _in_protocol(p)]
+    rows += [(found.source, found.read, place, f"rules/{r.id}") for r in rule_sets().values()
+             for field in r.__struct_fields__ for place, found in _below(field, getattr(r, field))]
     rows += [(found.source, found.read, place, f"apf/{t.id}") for t in tables().values()
              for place, found in [("table", t), *_below("ceiling", t.ceiling), *_below("classes", t.classes)]]
-    return rows + [(source, "none", place, "lists/taste.toml") for place, source in _in_lists()]
+    return rows + [(source, "none", place, f"lists/{name}") for name, place, source in _in_lists()]
 
 
 def _in_protocol(p: Protocol) -> Iterator[tuple[str, Source]]:
@@ -63,15 +65,17 @@ def _below(place: str, value: Any) -> Iterator[tuple[str, Source]]:
             yield from _below(f"{place}.{field}", getattr(value, field))
 
 
-def _in_lists() -> Iterator[tuple[str, str]]:
-    text = resources.files("sealwright.protocols").joinpath("lists/taste.toml").read_text("utf-8")
+def _in_lists() -> Iterator[tuple[str, str, str]]:
+    """(file, place, source)"""
     def walk(place: str, table: dict[str, Any]) -> Iterator[tuple[str, str]]:
         for name, value in table.items():
             if name == "source":
                 yield place, value
             elif isinstance(value, dict):
                 yield from walk(f"{place}.{name}" if place else name, value)
-    yield from walk("", tomllib.loads(text))
+    folder = resources.files("sealwright.protocols").joinpath("lists")
+    for file in sorted(folder.iterdir(), key=lambda f: f.name):
+        yield from ((file.name, *row) for row in walk("", tomllib.loads(file.read_text("utf-8"))))
 
 
 def page() -> str:

@@ -86,7 +86,7 @@ def test_protocols_are_listed_and_shown(say):
     assert {r["id"] for r in json.loads(say("protocol", "list", "--json")[1])} == set(published())
     for name in published():
         code, out, _ = say("protocol", "show", name)
-        assert code == 0 and "29 CFR 1910.134" in out and "ours, settable" in out
+        assert code == 0 and ("29 CFR 1910.134" in out or "INDG479" in out) and "ours, settable" in out
 
 
 def test_a_shown_file_is_a_good_protocol_file(say, tmp_path):

@@ -99,14 +99,16 @@ def test_the_sources_page_is_current() -> None:
     assert len(made.cited()) == lines
 
 
-@pytest.mark.parametrize("part", [types.Protocol, types.Source, types.Dose, types.Screening, types.Exercise,
-                                  types.Recipe, types.Ingredient, types.Tolerances, types.Suits])
+@pytest.mark.parametrize("part", [
+    *dict.fromkeys(types.CLASSES.values()), types.Source, types.Dose, types.Screening, types.Exercise, types.Recipe,
+    types.Ingredient, types.DoseTolerances, types.Suits, types.Sample, types.PassLevel, types.PassRuled, types.Peak,
+    types.RuleSet, types.RuledMethod])
 def test_every_field_of_a_protocol_file_is_explained(part: type) -> None:
     page = read(DOCS / "reference/protocol-files.md")
     names = set(part.__struct_fields__) - {"doses", "exercises", "screening_solution", "test_solution", "rules",
                                            "tolerances", "name", "amount"}
     assert {n for n in names if f"`{n}`" not in page} == set()
-    assert {r for r in RULES if f"`{r}`" not in page} == set()
+    assert {r for rules in RULES.values() for r in rules if f"`{r}`" not in page} == set()
 
 
 def test_every_address_of_the_room_and_the_screen_is_explained() -> None:

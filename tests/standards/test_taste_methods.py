@@ -162,7 +162,7 @@ def _sources(value: Any, path: str = "") -> list[tuple[str, str, str]]:
 @pytest.mark.parametrize("protocol", published().values(), ids=lambda p: p.id)
 def test_every_value_says_where_it_comes_from_and_how_it_was_read(protocol: Any) -> None:
     sources = _sources(protocol)
-    assert len(sources) > 45
+    assert len(sources) > 38
     for path, source, read in sources:
         assert source, path
         assert (read == "none") == (source in (COMMON_PRACTICE, OURS)), path

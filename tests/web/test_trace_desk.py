@@ -44,7 +44,8 @@ def test_windows_can_be_changed_and_accepted(client: httpx.Client, tmp_path: Pat
             ("we", "deep"), ("wa", "mask"), ("ws", ""), ("wt", "")]
     told = client.get(page, params=[*CHOSEN.items(), *rows]).text
     assert "Windows as you set them" in told and "Deep breathing" not in told.split("Fit factors</h2>")[1]
-    wrong = client.get(page, params=[*CHOSEN.items(), ("we", "normal-1"), ("wa", "mask"), ("ws", "66"), ("wt", "6")]).text
+    bad = [("we", "normal-1"), ("wa", "mask"), ("ws", "66"), ("wt", "6")]
+    wrong = client.get(page, params=[*CHOSEN.items(), *bad]).text
     assert "Where: window 1: end_s" in wrong
 
 
@@ -73,8 +74,9 @@ def test_a_trace_goes_onto_an_open_tests_record(client: httpx.Client, server: An
     opened = {"protocol": "us-counting", "protocol_version": "1", "wearer": book.wearers()[0].id,
               "facepiece": {"id": face.id, "make": face.make, "model": face.model, "material": face.material,
                             "size": face.size, "kind": face.kind, "own": True}, "tester": {"id": book.testers()[0].id}}
+    told = [("opened", run_at - 600_000, opened), ("run-started", run_at, {})]
     book.append([{"stream": "test:t-trace", "id": f"tt-{n}", "kind": kind, "at": at, "by": "u", "data": data}
-                 for n, (kind, at, data) in enumerate([("opened", run_at - 600_000, opened), ("run-started", run_at, {})])])
+                 for n, (kind, at, data) in enumerate(told)])
     page = handed_in(client, switching(tmp_path / "t.csv"))
     told = client.get(page, params=CHOSEN | {"kind": face.kind}).text
     assert 'value="t-trace"' in told
@@ -103,7 +105,8 @@ def test_what_the_air_asks_for(client: httpx.Client) -> None:
 def test_two_methods_compared(client: httpx.Client) -> None:
     body = "id,test,ref\n" + "".join(f"{n},{'pass' if n % 4 else 'fail'},{150 if n % 4 else 40}\n" for n in range(80))
     fields = {"test": "test", "reference": "ref", "level": "100"}
-    told = client.post("/reckoning/agreement", files={"file": ("pairs.csv", body.encode(), "text/csv")}, data=fields).text
+    told = client.post("/reckoning/agreement", data=fields,
+                       files={"file": ("pairs.csv", body.encode(), "text/csv")}).text
     assert "80 pairs count" in told and "1.000" in told and told.count("<svg") == 3
     wrong = client.post("/reckoning/agreement", files={"file": ("pairs.csv", b"id,test,ref\n1,pass,abc\n", "text/csv")},
                         data=fields).text

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from sealwright.cli import house, say
 
 if TYPE_CHECKING:
-    from sealwright.protocols import Protocol
+    from sealwright.protocols import Protocol, RuleSet
+    from sealwright.protocols.types import Claim
 
 MOST_BYTES = 1_000_000
 READ = {"copy": "read in a copy", "memory": "from memory, verify", "none": ""}
-SCALARS = ("required_factor", "abstention", "top_up_every", "washout", "wear", "nebuliser_life", "squeeze_pace",
-           "mist_check_after")
-
 app = typer.Typer(help="The test methods: list, show, check one of your own.")
 
 
@@ -25,11 +24,49 @@ def list_(json: house.WantsJson = False) -> None:
     """List the published protocols."""
     from sealwright.protocols import published
 
-    rows = [{"id": p.id, "version": p.version, "title": p.title, "agent": p.agent_name, "rule_set": p.rule_set,
-             "levels": [d.level for d in p.doses]} for p in published().values()]
+    rows = [_row(p) for p in published().values()]
     say.answer(rows, json, lambda: say.table(
-        ("protocol", "version", "title", "agent", "levels"),
-        [(r["id"], r["version"], r["title"], r["agent"], ", ".join(map(str, r["levels"]))) for r in rows]))
+        ("protocol", "version", "title", "method", "for", "pass level"),
+        [(r["id"], r["version"], r["title"], r["method"], ", ".join(r["kinds"]),
+          ", ".join(f"{n:,}" for n in dict.fromkeys(r["pass_levels"].values()))) for r in rows]))
+
+
+def _row(p: Protocol) -> dict[str, Any]:
+    return {"id": p.id, "version": p.version, "title": p.title, "method": p.method, "agent": p.agent_name,
+            "rule_set": p.rule_set, "quantitative": p.quantitative, "kinds": list(p.suits.kinds),
+            "levels": [d.level for d in getattr(p, "doses", ())],
+            "pass_levels": {kind: level.value for kind in p.suits.kinds if (level := p.level_for(kind))}}
+
+
+@app.command()
+def rules(
+    rule_set: Annotated[str | None, typer.Argument(metavar="[ID]", help="us, uk, ca or anz; all where none is "
+                                                                        "named.")] = None,
+    json: house.WantsJson = False,
+) -> None:
+    """Show whose rules ask what: pass levels for each kind of facepiece, and which methods may show them."""
+    from sealwright.protocols import rule_set as one
+    from sealwright.protocols import rule_sets
+
+    found = [one(rule_set)] if rule_set else list(rule_sets().values())
+    say.answer(found, json, lambda: _tell_all_rules(found))
+
+
+def _tell_all_rules(found: Sequence[RuleSet]) -> None:
+    for r in found:
+        _tell_rules(r)
+
+
+def _tell_rules(r: RuleSet) -> None:
+    say.line(f"{r.title} ({r.id})", bold=True)
+    counts = "the overall factor" if r.pass_rule.value == "overall" else "every exercise that counts"
+    say.line(f"Must reach the level: {counts} [{r.pass_rule.source}]. {r.interval.rule} [{r.interval.source}]")
+    say.table(("facepiece", "level>", "methods", "source", "read"),
+              [(x.kind, f"{x.value:,}", ", ".join(m.method for m in r.methods_for(x.kind)), x.source, READ[x.read])
+               for x in r.levels])
+    for m in r.methods:
+        if not m.accepted:
+            say.line(f"{m.method} is not accepted: {m.rule} [{m.source}]")
 
 
 @app.command()
@@ -76,39 +113,64 @@ def protocol_from(file: Path) -> Protocol:
 def _tell(p: Protocol) -> None:
     say.line(f"{p.title} ({p.id}, version {p.version})", bold=True)
     say.line(p.summary)
-    say.table(("what", "value", "source", "read"), [*_values(p), *_doses(p), *_exercises(p), *_solutions(p)])
+    for c in p.cautions:
+        say.line(f"Caution: {c.rule} [{c.source}]")
+    say.table(("what", "value", "source", "read"), list(_values(p)))
     say.line("Rules", bold=True)
     say.table(("rule", "in our words", "source", "read"),
-              [(name, c.rule, c.source, READ[c.read]) for name, c in [("seal-break", p.seal_break), *p.rules.items()]])
+              [(name, c.rule, c.source, READ[c.read]) for name, c in _rules(p)])
     say.line("Tolerances", bold=True)
     tolerances = [(name, getattr(p.tolerances, name)) for name in p.tolerances.__struct_fields__]
     say.table(("tolerance", "value>", "source"),
               [(name.replace("_", " "), f"{t.value} {t.unit}", t.source) for name, t in tolerances])
 
 
-def _values(p: Protocol) -> list[tuple[str, str, str, str]]:
-    rows = [("for", ", ".join(p.suits.kinds), p.suits.source, READ[p.suits.read])]
-    for name in SCALARS:
+def _rules(p: Protocol) -> Iterator[tuple[str, Claim]]:
+    """Claims that are fields of the protocol, then its rules."""
+    from sealwright.protocols.types import Claim
+
+    for name in p.__struct_fields__:
         value = getattr(p, name)
-        rows.append((name.replace("_", " "), f"{value.value} {value.unit}", value.source, READ[value.read]))
-    return rows
+        if isinstance(value, Claim):
+            yield name.replace("_", "-"), value
+        elif name == "passes":
+            yield from ((f"pass-{n}", claim) for n, claim in enumerate(value, 1))
+    yield from p.rules.items()
 
 
-def _doses(p: Protocol) -> list[tuple[str, str, str, str]]:
-    s = p.screening
-    first = ("screening", f"{s.rounds} rounds of {s.round_squeezes} squeezes", s.source, READ[s.read])
-    return [first, *((f"level {d.level}", f"tasted within {d.upto}: {d.first} squeezes, then {d.top_up}", d.source,
-                      READ[d.read]) for d in p.doses)]
+def _values(p: Protocol) -> Iterator[tuple[str, str, str, str]]:
+    """What has a value, field by field, whatever the class of protocol."""
+    for name in p.__struct_fields__:
+        value = getattr(p, name)
+        for n, one in enumerate(value if isinstance(value, tuple) else (value,), 1):
+            if (said := _said(p, name, one, n)) is not None:
+                yield (*said, one.source, READ[one.read])
 
 
-def _exercises(p: Protocol) -> list[tuple[str, str, str, str]]:
-    return [(f"exercise {n}", f"{e.title}, {e.seconds} s", e.source, READ[e.read])
-            for n, e in enumerate(p.exercises, 1)]
+def _said(p: Protocol, name: str, x: object, n: int) -> tuple[str, str] | None:
+    """What it is and its value in words; None for what is told elsewhere."""
+    from sealwright.protocols import types as t
 
-
-def _solutions(p: Protocol) -> list[tuple[str, str, str, str]]:
-    rows = []
-    for name, recipe in (("screening solution", p.screening_solution), ("test solution", p.test_solution)):
-        what = ", ".join(f"{i.amount:g} {i.unit} {i.name}" for i in recipe.ingredients)
-        rows.append((name, f"{what} in {recipe.base_ml:g} ml {recipe.base}", recipe.source, READ[recipe.read]))
-    return rows
+    word = name.replace("_", " ")
+    if isinstance(x, t.Sourced):
+        return word, f"{x.value:,} {x.unit}"
+    if isinstance(x, t.Suits):
+        return "for", ", ".join(x.kinds)
+    if isinstance(x, t.PassLevel):
+        return f"pass level, {x.kind}", f"{x.value:,}"
+    if isinstance(x, t.PassRuled):
+        return word, {"overall": "the overall factor", "each": "every exercise that counts"}[x.value]
+    if isinstance(x, t.Screening):
+        return word, f"{x.rounds} rounds of {x.round_squeezes} squeezes"
+    if isinstance(x, t.Dose):
+        return f"level {x.level}", f"tasted within {x.upto}: {x.first} squeezes, then {x.top_up}"
+    if isinstance(x, t.Exercise):
+        return f"exercise {n}", f"{x.title}, {x.seconds} s{'' if x.counts else ', left out of the overall factor'}"
+    if isinstance(x, t.Sample):
+        return f"sample {n}", f"{x.air} from {x.at} s for {x.lasts} s"
+    if isinstance(x, t.Peak):
+        return f"peak, {x.kind}", f"{x.per_mille / 10:g} % of the challenge"
+    if isinstance(x, t.Recipe):
+        what = ", ".join(f"{i.amount:g} {i.unit} {i.name}" for i in x.ingredients)
+        return word, f"{what} in {x.base_ml:g} ml {x.base}"
+    return None

@@ -131,12 +131,13 @@ def listen(
                                                 "expression with the groups t, mask, ambient, value, air. Without "
                                                 "it, lines are JSON.")] = None,
     every: Annotated[float, typer.Option("--every", metavar="S", min=0.2, max=30, help="Send as often.")] = 2.0,
+    json: house.WantsJson = False,
 ) -> None:
     """Pass the lines of an instrument on to the live room, until interrupted or the input ends."""
     from sealwright.cli.listening import pass_on
 
     sent = pass_on(_lines(serial, baud), to, pattern, every)
-    say.line(f"{sent} samples passed on")
+    say.answer({"sent": sent}, json, lambda: say.line(f"{sent} samples passed on"))
 
 
 def _lines(serial: str | None, baud: int) -> Iterator[str]:

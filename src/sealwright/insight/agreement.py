@@ -279,8 +279,8 @@ def _notes(t: Table, every: Table, zone: Zone | None, sensitivity: Proportion, s
     if sensitivity.value is not None and specificity.value is not None:
         value, _ = predictive_values(sensitivity.value, specificity.value, COMMON)
         said = f"{value:.3f}" if value is not None else "not known"
-        yield (f"{100 * inadequate.value:.0f} % of these fits are not good enough. Predictive values hold for that share "
-               f"alone: were it {100 * COMMON:.0f} %, the predictive value of a pass would be {said}.")
+        yield (f"{100 * inadequate.value:.0f} % of these fits are not good enough. Predictive values hold for that "
+               f"share alone: were it {100 * COMMON:.0f} %, the predictive value of a pass would be {said}.")
     for c in criteria:
         if c.met is None:
             yield f"{c.title} cannot be told: there is no such pair."
