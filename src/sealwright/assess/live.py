@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from sealwright.assess.events import Event, Opened, SamplesTaken
 from sealwright.assess.facts import MeasuredFacts
 from sealwright.assess.measured import Factor, Measured, PassRule
-from sealwright.assess.measuring import measured, pass_level
+from sealwright.assess.measuring import measured, pass_level, purged, trace_of, windows_of
 from sealwright.assess.method import method_of
 from sealwright.errors import BadInput
 from sealwright.protocols import Protocol, get
+
+if TYPE_CHECKING:
+    from sealwright.assess.counting import Stream, Trace, Window
 
 
 class Foreseen(msgspec.Struct, frozen=True, kw_only=True):
@@ -47,6 +51,9 @@ class Live(msgspec.Struct, frozen=True, kw_only=True):
     samples: Arrived
     numbers: Measured | None = None
 
+    remaining: int = 0
+    """exercises that count and have no number yet"""
+
 
 def live(events: Sequence[Event], protocol: Protocol | None = None) -> Live:
     """The numbers so far of a quantitative test; BadInput for a test of another method, or of none.
@@ -63,7 +70,9 @@ def live(events: Sequence[Event], protocol: Protocol | None = None) -> Live:
     f = MeasuredFacts(events, opened, method_of(protocol))
     numbers, asked = measured(f), pass_level(f)
     level, rule = asked or (None, f.p.pass_rule.value)
-    return Live(level=level, rule=rule, factors=numbers.exercises if numbers else (),
+    have = {x.exercise for x in numbers.exercises} if numbers else set()
+    remaining = sum(e.counts and e.id not in have for e in f.p.exercises)
+    return Live(level=level, rule=rule, remaining=remaining, factors=numbers.exercises if numbers else (),
                 overall=numbers.overall if numbers else None, outlook=_foreseen(f, numbers, level, rule),
                 sentence=numbers.sentence if numbers else "", samples=_arrived(f), numbers=numbers)
 
@@ -79,6 +88,56 @@ def _foreseen(f: MeasuredFacts, numbers: Measured | None, level: int | None, rul
     remaining = sum(e.counts and e.id not in so_far for e in f.p.exercises)
     seen = outlook([x for x in so_far.values() if x > 0], remaining, pass_level=level, pass_rule=rule)
     return Foreseen(certain=seen.certain, needed=seen.needed, text=seen.text)
+
+
+RUN_S = 6.0
+"""About a breath: the running factor is of so many seconds of mask air."""
+
+
+class Running(msgspec.Struct, frozen=True, kw_only=True):
+    """The fit factor as it comes. `times`: s from the first exercise; `factors`: None while it is not known."""
+
+    times: tuple[float, ...]
+    factors: tuple[float | None, ...]
+
+
+def running(events: Sequence[Event], protocol: Protocol) -> Running | None:
+    """Room air over mask air, each mask sample with those of the RUN_S before it in its window; None without samples.
+
+    Room air: that of the same seconds where both are sampled at once, else the last window of it. A moving number to
+    look at, not the one that counts.
+    """
+    opened = next((e.data for e in events if type(e.data) is Opened), None)
+    if opened is None or not protocol.quantitative:
+        return None
+    f = MeasuredFacts(events, opened, method_of(protocol))
+    trace = trace_of(f) if f.origin is not None else None
+    if trace is None:
+        return None
+    windows = purged(f, windows_of(f, whole=False))
+    times, factors = list[float](), list[float | None]()
+    for w in windows:
+        if w.air != "mask":
+            continue
+        if times:
+            times.append(w.start_s)
+            factors.append(None)
+        for t in trace.mask.t[(trace.mask.t > w.start_s) & (trace.mask.t <= w.end_s)].tolist():
+            times.append(t)
+            factors.append(_factor_at(trace, windows, max(w.start_s, t - RUN_S), t))
+    return Running(times=tuple(times), factors=tuple(factors))
+
+
+def _factor_at(trace: Trace, windows: Sequence[Window], start: float, t: float) -> float | None:
+    def mean(stream: Stream, a: float, b: float) -> float | None:
+        inside = stream.values[(stream.t > a) & (stream.t <= b)]
+        return float(inside.mean()) if len(inside) else None
+
+    mask, room = mean(trace.mask, start, t), mean(trace.ambient, start, t)
+    if room is None:
+        rooms = [w for w in windows if w.air == "ambient" and w.start_s < t]
+        room = mean(trace.ambient, rooms[-1].start_s, rooms[-1].end_s) if rooms else None
+    return room / mask if room and mask else None
 
 
 def _arrived(f: MeasuredFacts) -> Arrived:

@@ -191,9 +191,9 @@ def _stream(f: MeasuredFacts, marks: Sequence[Mark]) -> Stream | None:
     return Stream(t=np.concatenate(times), values=np.concatenate(values))
 
 
-def windows_of(f: MeasuredFacts) -> list[Window]:
+def windows_of(f: MeasuredFacts, *, whole: bool = True) -> list[Window]:
     """Which stretches count for what: as accepted by the tester, else as the score has them, told from when each
-    exercise was in truth begun."""
+    exercise was in truth begun. `whole`: only those that samples reach the end of, else all that have begun."""
     from sealwright.assess.counting import Window
 
     counts = {e.id: e.counts for e in f.p.exercises}
@@ -205,7 +205,7 @@ def windows_of(f: MeasuredFacts) -> list[Window]:
     done_s, late, windows = reached_s(f), delays(f), []
     for a in f.m.score.of("sample"):
         start = a.at + next((s for at, s in reversed(late) if at <= a.at), 0)
-        if start + a.lasts <= done_s + 0.5:
+        if start + (a.lasts if whole else 0) <= done_s + 0.5:
             windows.append(Window(exercise=a.exercise, air="mask" if a.air == "mask" else "ambient",
                                   start_s=float(start), end_s=float(start + a.lasts),
                                   counts=counts.get(a.exercise, True), title=f.m.titles.get(a.exercise, "")))

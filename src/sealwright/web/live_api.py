@@ -13,8 +13,9 @@ from starlette.responses import Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from sealwright.assess.live import live
+from sealwright.assess.live import Running, live, running
 from sealwright.errors import BadInput, SealwrightError, TooLarge
+from sealwright.protocols import Protocol, compile_score, get
 from sealwright.web.guard import NotJson
 from sealwright.web.hub import Hub
 from sealwright.web.samples import USUAL_STEP_MS, Kept, Sample, Samples, Way, read_lines, read_way
@@ -47,10 +48,13 @@ class LiveApi:
         return Response(body, media_type="application/json")
 
     def _live(self, test: str) -> bytes:
-        self.hub.ledger.test(test)
-        found = live(self.hub.events_of(test))
+        protocol = get(self.hub.ledger.test(test).protocol)
+        events = self.hub.events_of(test)
+        found = live(events, protocol)
         told: dict[str, Any] = {name: getattr(found, name) for name in found.__struct_fields__ if name != "numbers"}
-        return msgspec.json.encode({**told, "svg": picture(found.numbers, found.level), "now": self.hub.now()})
+        coming = running(events, protocol) if found.samples.count and found.remaining else None
+        svg = coming_picture(coming, protocol, found.level) if coming else picture(found.numbers, found.level)
+        return msgspec.json.encode({**told, "svg": svg, "now": self.hub.now()})
 
     async def take(self, request: Request) -> Response:
         """Body: JSON lines. Answer {kept, known, now}; the whole delivery is taken, or nothing of it."""
@@ -164,6 +168,14 @@ def _text(body: bytes) -> str:
         return body.decode("utf-8")
     except UnicodeDecodeError as error:
         raise BadInput("the body is not UTF-8", place="request body", mend="Send JSON lines in UTF-8") from error
+
+
+def coming_picture(coming: Running, protocol: Protocol, level: int | None) -> str:
+    """The running factor against time, log axis, over the exercises."""
+    from sealwright.pictures.trace import live_svg
+
+    stages = [(a.title, float(a.at), float(a.at + a.lasts)) for a in compile_score(protocol).of("exercise")]
+    return live_svg(coming.times, coming.factors, stages, level, WIDTH)
 
 
 def picture(numbers: Any, level: int | None) -> str:
