@@ -15,7 +15,9 @@ from typing import Any, Literal, cast
 import msgspec
 
 from sealwright.protocols.types import (
+    CountingProtocol,
     MeasuredProtocol,
+    PressureProtocol,
     Protocol,
     SmokeProtocol,
     Sourced,
@@ -186,13 +188,22 @@ def _measured(p: MeasuredProtocol) -> tuple[list[Stage], list[Stage]]:
     ]
     run = [
         Stage(id="run", title="Exercises and samples", shape="run", ends_with="exercises-ended",
-              press="Begin the exercises", prompt="Line connected, wearer still, then begin",
-              source=p.samples[0].source),
+              press="Begin the exercises", prompt=_ready(p), source=p.samples[0].source),
         Stage(id="readings", title="Readings", shape="readings", ends_with="readings-complete",
               prompt="A factor, or mask and ambient, for every exercise", press="All readings are in",
               source=p.pass_rule.source),
     ]
     return before, run
+
+
+def _ready(p: MeasuredProtocol) -> str:
+    """What must be so before the first exercise of a measured test."""
+    if isinstance(p, PressureProtocol):
+        hold = f"{p.breath_hold.value} {p.breath_hold.unit}"
+        return f"Adapters tight. After each movement the breath is held for {hold}, mouth shut, quite still. Then begin"
+    if isinstance(p, CountingProtocol) and p.underfoot:
+        return f"Line connected. {p.underfoot.rule} Then begin"
+    return "Line connected, wearer still, then begin"
 
 
 def _minutes(time: Sourced) -> int:

@@ -9,7 +9,7 @@ from importlib import resources
 import msgspec
 
 from sealwright.errors import BadInput, NotFound
-from sealwright.protocols.types import CLASSES, MeasuredProtocol, Protocol, RuleSet, TasteProtocol
+from sealwright.protocols.types import CLASSES, MeasuredProtocol, Protocol, RuleSet, Sourced, TasteProtocol
 
 # Every rule that `assess` may cite, by method; a protocol file without one of them is refused.
 COMMON_RULES = frozenset({
@@ -30,6 +30,11 @@ _TIMES: dict[str, tuple[str, ...]] = {
     "aerosol": ("wear", "purge", "smoke_free"), "counting": ("wear", "purge", "smoke_free"),
     "pressure": ("wear", "breath_hold"),
 }
+
+# Values that are reckoned with as they stand: another unit would be taken for this one.
+_UNITS = {"inspiratory_flow": "ml/min", "pressure": "tenths of a mm of water", "breath_hold": "s", "challenge": "µl",
+          "flow": "ml/min", "least_ambient": "per cm3", "purge": "s", "required_factor": "fit factor"}
+_AIRS = {"counting": ("ambient", "mask"), "aerosol": ("ambient", "mask"), "pressure": ("hold",)}
 
 
 def parse(text: str, place: str = "protocol") -> Protocol:
@@ -72,9 +77,18 @@ def _check_times(p: Protocol, refuse: _Refuse) -> None:
             refuse(f"{name}.value", f"{time.value} is below zero", "Give 0 or more")
 
 
+def _check_units(p: Protocol, refuse: _Refuse) -> None:
+    for name, unit in _UNITS.items():
+        value = getattr(p, name, None)
+        if isinstance(value, Sourced) and value.unit != unit:
+            refuse(f"{name}.unit", f"{value.unit!r} is not the unit it is reckoned in",
+                   f"Give the value in {unit}, and name that unit")
+
+
 def _cross_check(p: Protocol, refuse: _Refuse) -> None:
     """Faults that types cannot see."""
     _check_times(p, refuse)
+    _check_units(p, refuse)
     ids = [e.id for e in p.exercises]
     if not ids or len(set(ids)) != len(ids):
         refuse("exercises", "ids must be there and differ", "Give every exercise an id of its own")
@@ -115,16 +129,30 @@ def _check_measured(p: MeasuredProtocol, refuse: _Refuse) -> None:
     for i, level in enumerate(p.pass_levels):
         if level.value < 1:
             refuse(f"pass_levels[{i}].value", f"{level.value} is no fit factor", "Give a whole number above zero")
-    known, end = {e.id for e in p.exercises}, None
-    for i, s in enumerate(p.samples):
-        if s.exercise and s.exercise not in known:
-            refuse(f"samples[{i}].exercise", f"no exercise {s.exercise!r}", f"Choose one of {', '.join(known)}")
-        if s.lasts <= 0 or (end is not None and s.at < end):
-            refuse(f"samples[{i}]", "samples must last, and follow one another in time", "Order them by `at`")
-        end = s.at + s.lasts
+    _check_samples(p, refuse)
     sampled = {s.exercise for s in p.samples if s.air != "ambient"}
     if unsampled := [e.id for e in p.exercises if e.counts and e.id not in sampled]:
         refuse("samples", f"nothing is sampled in {', '.join(unsampled)}", "Add a sample for each exercise")
+
+
+def _check_samples(p: MeasuredProtocol, refuse: _Refuse) -> None:
+    """In order, of an air the method knows, and each within the exercise whose it is."""
+    spans, start, end = {}, 0, None
+    for e in p.exercises:
+        spans[e.id] = (start, start := start + e.seconds)
+    for i, s in enumerate(p.samples):
+        if s.exercise and s.exercise not in spans:
+            refuse(f"samples[{i}].exercise", f"no exercise {s.exercise!r}", f"Choose one of {', '.join(spans)}")
+        if s.lasts <= 0 or (end is not None and s.at < end):
+            refuse(f"samples[{i}]", "samples must last, and follow one another in time", "Order them by `at`")
+        if s.air not in _AIRS[p.method]:
+            refuse(f"samples[{i}].air", f"{s.air!r} is not sampled by the method {p.method}",
+                   f"Choose one of {', '.join(_AIRS[p.method])}")
+        end = s.at + s.lasts
+        first, last = spans.get(s.exercise, (s.at, end))
+        if s.at < first or end > last:
+            refuse(f"samples[{i}]", f"{s.at} to {end} s is outside {s.exercise}, which lasts from {first} to {last} s",
+                   "Move the sample, or name the exercise it belongs to")
 
 
 @cache

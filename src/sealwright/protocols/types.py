@@ -186,7 +186,7 @@ class QualitativeProtocol(Protocol, frozen=True, forbid_unknown_fields=True, kw_
         if kind not in self.suits.kinds:
             return None
         r = self.required_factor
-        return PassLevel(kind=kind, value=r.value, source=r.source, read=r.read)  # type: ignore[arg-type]
+        return PassLevel(kind=kind, value=r.value, source=r.source, read=r.read)
 
 
 class TasteProtocol(QualitativeProtocol, frozen=True, forbid_unknown_fields=True, kw_only=True):
