@@ -19,7 +19,7 @@ MEASURED = [p for p in published().values() if isinstance(p, MeasuredProtocol)]
     ("us", (100, 100, 500), "overall"),    # 29 CFR 1910.134(f)(7), copy; Part I.C.2(b)(8)(iv), memory
     ("uk", (100, 100, 2000), "each"),      # HSE INDG479 (rev. 1, 2019), copy
     ("ca", (100, 100, 1000), "overall"),   # CSA Z94.4-18, memory
-    ("anz", (100, 100, 500), "overall"),   # AS/NZS 1715:2009, copy (500, or 1000 for the higher factor); rule: memory
+    ("anz", (100, 100, 500), "overall"),   # AS/NZS 1715:2009, second-hand: 500, or 1000 for the higher factor
 ])
 def test_levels(rules: str, levels: tuple[int, ...], told: str) -> None:
     r = rule_set(rules)
@@ -52,7 +52,7 @@ def test_the_three_uk_methods() -> None:
 
 
 def test_how_often() -> None:
-    """US: (f)(2), (3), copy: yearly, changes of the face. AS/NZS 1715:2009, copy: at least yearly."""
+    """US: (f)(2), (3), copy: yearly, changes of the face. AS/NZS 1715:2009, second-hand: at least yearly."""
     assert "every year" in rule_set("us").interval.rule and "change of the face" in rule_set("us").interval.rule
     assert "at least yearly" in rule_set("anz").interval.rule
 
