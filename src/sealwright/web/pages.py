@@ -24,6 +24,7 @@ from sealwright.pictures.hood import predicted
 from sealwright.pictures.performed import performed_from
 from sealwright.pictures.score import score_svg
 from sealwright.protocols import Protocol, Score, compile_score, get, published, rule_sets
+from sealwright.protocols.types import Claim, Recipe, Sourced
 from sealwright.web.assets import BUILD, TEMPLATES
 from sealwright.web.hub import Hub
 from sealwright.web.tracedesk import factor_pictures
@@ -35,14 +36,15 @@ PROTOCOL_ROWS: dict[str, tuple[tuple[str, str], ...]] = {
                ("wear", "Worn before the test"), ("nebuliser_life", "A filling lasts"),
                ("required_factor", "A pass stands for"), ("top_up_every", "Top-up every"),
                ("stock_life", "Stock solution lasts"), ("odour_life", "Odour solution lasts"),
-               ("challenge_volume", "Liquid on the towel"), ("settle", "Vapour fills the chamber in"),
+               ("challenge", "Liquid on the towel"), ("settle", "Vapour fills the chamber in"),
                ("repeat_wait", "Wait before a repeat"), ("flow", "Flow of smoke"), ("purge", "Purge after a switch"),
                ("least_ambient", "Least particles outside"), ("smoke_free", "No smoking before"),
                ("pressure", "Pressure held"), ("inspiratory_flow", "Modelled breathing flow"),
                ("breath_hold", "Breath held"), ("redonnings", "Redonnings")),
     "recipes": (("screening_solution", "Screening solution"), ("test_solution", "Test solution"),
                 ("stock_solution", "Stock solution"), ("odour_solution", "Odour solution")),
-    "claims": (("blank", "Blank"), ("chamber", "Chamber"), ("cartridges", "Cartridges"), ("whiff", "Screening"),
+    "claims": (("blank", "Blank"), ("chamber", "Chamber"), ("challenge", "Challenge"), ("underfoot", "Underfoot"),
+                ("cartridges", "Cartridges"), ("whiff", "Screening"),
                ("no_hood", "No hood"), ("filters", "Filters")),
 }
 """fields of the classes of protocol, with their words"""
@@ -147,8 +149,9 @@ class Pages:
         usual = "10" if protocol.method == "taste" else "0"
         score = compile_score(protocol, _level(request.query_params.get("level", usual)))
         return "protocol.html", {"p": protocol, "score": score, "picture": _pictures(protocol, score),
-                                 **{group: [row for row in rows if hasattr(protocol, row[0])]
-                                    for group, rows in PROTOCOL_ROWS.items()}}
+                                 **{group: [row for row in rows if isinstance(getattr(protocol, row[0], None), kind)]
+                                    for (group, rows), kind in zip(PROTOCOL_ROWS.items(), (Sourced, Recipe, Claim),
+                                                                   strict=True)}}
 
     def cautions(self, request: Request) -> tuple[str, dict[str, Any]]:
         return "cautions.html", {}
