@@ -35,7 +35,9 @@ def method_accepted(f: Facts) -> None:
         return
     rules = rule_sets()[named]
     row = next((m for m in rules.methods if m.method == f.p.method), None)
-    if row and not (row.accepted and kind in row.kinds):
+    if row is None:
+        f.found("method-refused", f"{rules.title}: {f.p.title} is not among the methods listed")
+    elif not (row.accepted and kind in row.kinds):
         f.found("method-refused", row.rule if not row.accepted and row.rule else
                 f"{rules.title} does not accept {f.p.title} for facepieces of the kind {kind}")
 

@@ -73,7 +73,7 @@ _BEFORE = (
     _row("kind-unsuited", "void", "suits", "The protocol does not suit this kind of facepiece.", "quantitative",
          "Test this kind of facepiece by a quantitative method"),
     _row("method-refused", "void", "suits",
-         "The rule set named in the record does not accept this method for this kind of facepiece.", "quantitative",
+         "The rule set named in the record lists no such method for this kind of facepiece.", "quantitative",
          "Test by a method that the rule set accepts"),
     _row("tester-out-of-date", "major", "rules.tester-competent", "The tester's competence had run out on the day."),
     _row("tester-unproven", "minor", "rules.tester-competent", "The tester's competence is not on record."),
