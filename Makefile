@@ -53,6 +53,7 @@ pages: $(VENV)/.run
 	$(PY) docs/reference/make_assess.py
 	$(PY) docs/reference/make_sources.py
 	$(PY) -m sealwright.cli.reference > docs/reference/command-line.md
+	$(PY) docs/pictures/make_pictures.py
 	$(VENV)/bin/sealwright score show us-bitter --level 10 --svg docs/pictures/score.svg --replace >/dev/null
 
 # Takes the wearer's sentences out of the code and into the catalogues, untranslated ones empty.
