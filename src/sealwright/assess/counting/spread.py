@@ -87,14 +87,18 @@ def _long_run(b: Floats) -> float:
 @cache
 def _null(n: int) -> tuple[float, float, float]:
     """What `_long_run` is on average for n independent blocks of variance 1, and its degrees of freedom; then, as a
-    share of the first, what it is for the block means of a Brownian path of rate 1 per block."""
-    form = np.eye(n) + np.eye(n, k=1) + np.eye(n, k=-1)
-    form = form - form.mean(axis=0)
-    form = form - form.mean(axis=1, keepdims=True)
-    at = np.arange(n)
-    path = np.minimum.outer(at, at) + 0.5 - np.eye(n) / 6
-    white = float(np.trace(form))
-    return white, white**2 / float((form * form.T).sum()), float((form * path).sum()) / white
+    share of the first, what it is for the block means of a Brownian path of rate 1 per block. n: 3 or more.
+
+    In closed form, from the row sums of the matrices: those themselves would not fit for a record of days."""
+    at = np.arange(n, dtype=float)
+    near = np.full(n, 3.0)  # row sums of the form of ones on and beside the diagonal, before its means are taken off
+    near[[0, -1]] -= 1
+    total = near.sum()
+    white = n - total / n
+    squares = 3 * n - 2 - 2 * near @ near / n + (total / n) ** 2
+    means = (at * (at + 1) / 2 + at * (n - 1 - at) + n / 2 - 1 / 6) / n  # of the path's min(i, j) + 1/2 - (i == j) / 6
+    path = at.sum() + n / 3 + 2 * at[:-1].sum() + n - 1 - 2 * near @ means + means.mean() * total
+    return float(white), float(white**2 / squares), float(path / white)
 
 
 def room_noise(counts: Floats, s: Sums, step_s: float) -> tuple[Floats, float]:
