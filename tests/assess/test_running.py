@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from sealwright.assess import decode
-from sealwright.assess.live import live, running
+from sealwright.assess.events import RunStarted, SamplesTaken
+from sealwright.assess.live import MOST_POINTS, live, running
 from sealwright.demo.player import play
 from sealwright.protocols import compile_score, get
 
@@ -44,3 +45,16 @@ def test_before_any_sample_nothing_comes_and_each_exercise_lessens_what_is_to_co
 
 def test_a_taste_test_has_none() -> None:
     assert running(played("us-bitter"), get("us-bitter")) is None
+
+
+def test_a_long_record_is_told_in_so_many_points_and_at_once() -> None:
+    """100,000 samples of two airs; each point was once a look at all of them."""
+    made = played("us-counting")
+    origin = next(e.at for e in made if type(e.data) is RunStarted)
+    rest = [e for e in made if type(e.data) is not SamplesTaken]
+    taken = [decode("samples-taken", f"{air}-{k}", origin, "u",
+                    {"air": air, "started_at": origin + k * 20_000, "step_ms": 10, "unit": "count",
+                     "values": [3 if air == "mask" else 600] * 2000}) for k in range(25) for air in ("mask", "ambient")]
+    coming = running([rest[0], *taken, *rest[1:]], get("us-counting"))
+    assert coming is not None and 1000 < len(coming.times) <= 2 * MOST_POINTS
+    assert {v for v in coming.factors if v is not None} == {200.0}

@@ -17,7 +17,7 @@ from sealwright.errors import BadInput
 from sealwright.protocols import Protocol, get
 
 if TYPE_CHECKING:
-    from sealwright.assess.counting import Stream, Trace, Window
+    from sealwright.assess.counting import Trace, Window
 
 
 class Foreseen(msgspec.Struct, frozen=True, kw_only=True):
@@ -92,6 +92,8 @@ def _foreseen(f: MeasuredFacts, numbers: Measured | None, level: int | None, rul
 
 RUN_S = 6.0
 """About a breath: the running factor is of so many seconds of mask air."""
+MOST_POINTS = 20_000
+"""More than a screen can show: of a longer trace every so many-th sample's is told."""
 
 
 class Running(msgspec.Struct, frozen=True, kw_only=True):
@@ -114,30 +116,33 @@ def running(events: Sequence[Event], protocol: Protocol) -> Running | None:
     trace = trace_of(f) if f.origin is not None else None
     if trace is None:
         return None
-    windows = purged(f, windows_of(f, whole=False))
+    windows = sorted(purged(f, windows_of(f, whole=False)), key=lambda w: w.start_s)
+    return _running(trace, windows)
+
+
+def _running(trace: Trace, windows: Sequence[Window]) -> Running:
+    import numpy as np
+
+    from sealwright.assess.counting.sums import in_order, running_means
+
+    trace = in_order(trace)
+    rooms = [w for w in windows if w.air == "ambient"]
+    starts = np.array([w.start_s for w in rooms])
+    inside, outside = running_means(trace.mask), running_means(trace.ambient)
+    last = np.append(outside(starts, np.array([w.end_s for w in rooms])), np.nan)  # -1, none before, is not known
     times, factors = list[float](), list[float | None]()
-    for w in windows:
-        if w.air != "mask":
-            continue
+    for w in (w for w in windows if w.air == "mask"):
+        a, b = np.searchsorted(trace.mask.t, [w.start_s, w.end_s], side="right")
+        t = trace.mask.t[a:b:max(1, (b - a) * len(windows) // MOST_POINTS)]
+        before = np.maximum(w.start_s, t - RUN_S)
+        mask, room = inside(before, t), outside(before, t)
+        room = np.where(np.isnan(room), last[np.searchsorted(starts, t, side="left") - 1], room)
         if times:
             times.append(w.start_s)
             factors.append(None)
-        for t in trace.mask.t[(trace.mask.t > w.start_s) & (trace.mask.t <= w.end_s)].tolist():
-            times.append(t)
-            factors.append(_factor_at(trace, windows, max(w.start_s, t - RUN_S), t))
+        times += t.tolist()
+        factors += [r / m if m > 0 and r > 0 else None for m, r in zip(mask.tolist(), room.tolist(), strict=True)]
     return Running(times=tuple(times), factors=tuple(factors))
-
-
-def _factor_at(trace: Trace, windows: Sequence[Window], start: float, t: float) -> float | None:
-    def mean(stream: Stream, a: float, b: float) -> float | None:
-        inside = stream.values[(stream.t > a) & (stream.t <= b)]
-        return float(inside.mean()) if len(inside) else None
-
-    mask, room = mean(trace.mask, start, t), mean(trace.ambient, start, t)
-    if room is None:
-        rooms = [w for w in windows if w.air == "ambient" and w.start_s < t]
-        room = mean(trace.ambient, rooms[-1].start_s, rooms[-1].end_s) if rooms else None
-    return room / mask if room and mask else None
 
 
 def _arrived(f: MeasuredFacts) -> Arrived:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -123,6 +123,21 @@ def factors(trace: Trace, windows: Sequence[Window], purge_s: float = 0.0) -> Fl
         got = spanned(outside.mean, low, high) / inside.mean
     got[inside.total == 0] = np.nan
     return got
+
+
+def running_means(stream: Stream) -> Callable[[Floats, Floats], Floats]:
+    """A function of starts and ends, s, to the mean of the samples that end within each; NaN where none does.
+
+    From one running sum: good enough to look at, not for a factor that counts.
+    """
+    added = np.concatenate([[0.0], np.cumsum(stream.values)])
+
+    def means(start: Floats, end: Floats) -> Floats:
+        first, until = (np.searchsorted(stream.t, at, side="right") for at in (start, end))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(until > first, (added[until] - added[first]) / (until - first), np.nan)
+
+    return means
 
 
 def _both(trace: Trace, start: Floats, end: Floats, mask: NDArray[np.bool_]) -> tuple[Sums, Sums]:
