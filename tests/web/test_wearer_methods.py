@@ -166,10 +166,11 @@ def test_smoke_keeps_the_eyes_shut_through_every_exercise():
     (59.9, "normal", "normal", "Then look straight ahead and hold your breath."),
     (60, "hold-breath", "hold-breath", "Look straight ahead."), (69.9, "hold-breath", "hold-breath", "Look straight"),
     (70, "deep", "deep", "Then look"), (205, "hold-breath", "hold-breath", "Head turned fully to the left."),
-    (210, "hold-breath", "hold-breath", "Head turned fully to the right."), (220, "nod", "nod", "Then tilt"),
-    (285, "hold-breath", "hold-breath", "Head tilted fully up."),
-    (295, "hold-breath", "hold-breath", "Head tilted fully down."), (320, "talk", "talk", "Early in the morning"),
-    (375, "grimace", "grimace", ""), (460, "redon", "redon", "You have a minute"), (585, "readings", "wear", "")])
+    (212, "side", "side", "Then turn your head fully to the right"), (225, "hold-breath", "hold-breath", "Head turned fully to the right."),
+    (240, "nod", "nod", "Then tilt"),
+    (300, "hold-breath", "hold-breath", "Head tilted fully up."),
+    (325, "hold-breath", "hold-breath", "Head tilted fully down."), (350, "talk", "talk", "Early in the morning"),
+    (405, "grimace", "grimace", ""), (490, "redon", "redon", "You have a minute"), (615, "readings", "wear", "")])
 def test_pressure_holds_the_breath_when_the_score_says(second, say, figure, detail):
     # 60 s of each exercise, then the breath held for 10 s: 29 CFR 1910.134 App. A Part I.C.6, from memory.
     run = until(whole("us-pressure"), "run-started")
@@ -247,12 +248,12 @@ def test_the_script_counts_down_to_the_breath_and_then_through_it():
     state = present(state_of("us-pressure", until(whole("us-pressure"), "run-started")), words.words("en"))
     done = subprocess.run(["node", "--input-type=module", "-e", SCRIPT, str(WEB / "static/wearer.js")], check=True,
                           capture_output=True, text=True,
-                          input=json.dumps({"state": state, "seconds": [10, 63, 205, 212, 583, 600]}))
+                          input=json.dumps({"state": state, "seconds": [10, 63, 205, 227, 613, 630]}))
     before, held, left, turned, last, after = json.loads(done.stdout)
     assert (before["left"], before["lasts"], before["next"]["name"]) == (50, 60, "Holding your breath")
     assert (held["left"], held["lasts"], held["dosing"]) == (7, 10, True)
     assert held["line"].startswith("Hold your breath")
-    assert left["next"]["detail"] == "Head turned fully to the right."  # which is held from its first second
+    assert left["next"]["detail"] == "Then turn your head fully to the right and hold your breath."
     assert (turned["left"], turned["place"]) == (8, "Exercise 4 of 11")
     assert last["left"] == 2 and last["next"] is None
     assert after["left"] is None and after["line"].startswith("That was the last exercise")

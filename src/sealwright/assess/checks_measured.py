@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sealwright.assess.checks_before import true_time
+from sealwright.assess.checks_run import segments
 from sealwright.assess.codes import DEPARTURES
 from sealwright.assess.events import (
     Donned,
@@ -22,6 +25,10 @@ from sealwright.protocols import CountingProtocol, PressureProtocol, rule_sets
 
 SHARE_OFF = 10
 """A held pressure may differ by one part in this many. Ours, settable."""
+SHARED_MS = 1000
+"""Accepted windows may share so much with their neighbours. Ours."""
+SAMPLED_SHORT = 0.8
+"""An exercise sampled for less than this share of the time asked for. Ours, as in the doubts about samples."""
 
 
 def level_stands(f: MeasuredFacts) -> None:
@@ -83,8 +90,43 @@ def readings_made(f: MeasuredFacts) -> None:
             f.found("reading-short", f"{f.m.titles[mark.data.exercise]}: the reading makes no factor", at=mark.at)
     if len({(m.data.unit, m.data.step_ms) for m in sampled}) > 1:
         f.found("samples-mixed", "Samples of more than one unit or step", at=sampled[0].at)
+    for air, said in (("mask", "mask air"), ("ambient", "room air")):
+        spans = [(m.data.started_at, m.data.started_at + m.data.step_ms * len(m.data.values))
+                 for m in sampled if m.data.air == air]
+        if twice := _shared(spans, max((m.data.step_ms for m in sampled), default=0)):
+            f.found("samples-overlap", f"Samples of {said} are on record twice for the same time", at=twice)
     if any(m.data.proposed for m in f.all(WindowsAccepted)):
         f.found("windows-proposed", "The windows were proposed from the data and accepted by the tester")
+
+
+def _shared(spans: Sequence[tuple[int, int]], slack: int) -> int | None:
+    """Where a span begins more than `slack` ms before one that began earlier has ended."""
+    last = None
+    for start, end in sorted(spans):
+        if last is not None and start < last - slack:
+            return start
+        last = end if last is None else max(last, end)
+    return None
+
+
+def windows_sound(f: MeasuredFacts) -> None:
+    """Accepted windows are of exercises that were done, at the time they were done, and each counts its own samples."""
+    accepted = f.last(WindowsAccepted, None)
+    if accepted is None or isinstance(f.p, PressureProtocol):
+        return
+    masks = [s for s in accepted.data.spans if s.air == "mask"]
+    if unknown := sorted({s.exercise for s in masks} - f.m.exercise_seconds.keys()):
+        f.found("exercise-extra", f"Windows of {', '.join(unknown)} are left out: {f.p.id} has no such exercise")
+    if twice := _shared([(s.from_at, s.until_at) for s in masks], SHARED_MS):
+        f.found("windows-overlap", "Two accepted windows of mask air share samples", at=twice)
+    done: dict[str, list[tuple[int, int]]] = {}
+    for exercise, start, ms in segments(f):
+        done.setdefault(exercise, []).append((start, start + ms))
+    off = [f.m.titles[s.exercise] for s in masks if s.exercise in done and not any(
+        a <= (s.from_at + s.until_at) // 2 <= b for a, b in done[s.exercise])]
+    if off:
+        f.found("windows-elsewhere", f"Window not where the exercise was done: {', '.join(dict.fromkeys(off))}",
+                at=accepted.at)
 
 
 def all_measured(f: MeasuredFacts, numbers: Measured | None) -> None:
@@ -95,6 +137,25 @@ def all_measured(f: MeasuredFacts, numbers: Measured | None) -> None:
     missing = [e.title for e in f.p.exercises if e.counts and e.id not in have]
     if missing and f.over and f.use and pass_level(f):
         f.found("reading-missing", f"No reading: {', '.join(missing)}", at=f.end_at)
+    bare = [x.title for x in numbers.exercises if x.counts and x.factor is None and x.low is None] if numbers else []
+    if bare:
+        f.found("reading-short", f"The mask read zero, and without counts that makes no factor: {', '.join(bare)}",
+                at=f.end_at)
+
+
+def sampled_enough(f: MeasuredFacts, numbers: Measured | None) -> None:
+    """Each exercise that counts was sampled in the mask for about the time the protocol asks."""
+    if numbers is None or not isinstance(f.p, CountingProtocol):
+        return
+    told = {d.exercise for d in numbers.doubts if d.code == "window-short"}
+    for x in numbers.exercises:
+        asked = sum(a.lasts - ms_of(f.p.purge) / 1000 for a in f.m.score.of("sample")
+                    if (a.air, a.exercise) == ("mask", x.exercise))
+        if x.counts and x.mask_s is not None and x.mask_s < SAMPLED_SHORT * asked:
+            void = 2 * x.mask_s < asked
+            if void or x.exercise not in told:
+                f.found("data-window-short", f"{x.title}: sampled for {x.mask_s:.3g} s; {asked:.3g} s are asked for",
+                        severity="void" if void else "major")
 
 
 def data_sound(f: MeasuredFacts, numbers: Measured | None) -> None:
@@ -138,11 +199,12 @@ def breath_held(f: MeasuredFacts) -> None:
         if not mark.data.steady:
             f.found("breath-not-held", f"{title}: the breath was not held still", at=mark.at)
         if held is not None and abs(held - asked) * SHARE_OFF > asked:
-            f.found("pressure-off", f"{title}: {held / 10:g} mm of water held; {asked / 10:g} is asked for", at=mark.at)
+            f.found("pressure-off", f"{title}: {held / 10:g} mm of water held; {asked / 10:g} is asked for", at=mark.at,
+                    severity="void" if held * 2 < asked else "major")
     again = [m for m in f.all(Donned) if f.use_i is not None and m.i > f.use_i]
     if f.over and f.use and f.cut_at is None and len(again) < f.p.redonnings.value:
         f.found("redonning-missing", f"Donned anew {len(again)} of {f.p.redonnings.value} times", at=f.end_at)
 
 
-CHECKS = (level_stands, instrument_sound, smoke_free, begun_once, readings_made, breath_held)
-NUMBER_CHECKS = (all_measured, data_sound, peaks_low)
+CHECKS = (level_stands, instrument_sound, smoke_free, begun_once, readings_made, windows_sound, breath_held)
+NUMBER_CHECKS = (all_measured, sampled_enough, data_sound, peaks_low)

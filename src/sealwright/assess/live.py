@@ -87,6 +87,8 @@ def _foreseen(f: MeasuredFacts, numbers: Measured | None, level: int | None, rul
               for x in (numbers.exercises if numbers else ()) if x.counts}
     remaining = sum(e.counts and e.id not in so_far for e in f.p.exercises)
     seen = outlook([x for x in so_far.values() if x > 0], remaining, pass_level=level, pass_rule=rule)
+    if numbers and not remaining and seen.certain != (end := "pass" if numbers.passed else "fail"):
+        return Foreseen(certain=end, text=numbers.sentence)  # a zero that proves too little is no endless factor
     return Foreseen(certain=seen.certain, needed=seen.needed, text=seen.text)
 
 

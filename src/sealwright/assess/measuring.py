@@ -37,9 +37,10 @@ def level_by(p: MeasuredProtocol, kind: str, rule_set: str = "", own: int | None
 
 
 def last_readings(f: MeasuredFacts) -> dict[str, Mark]:
-    """The last reading of each exercise of the protocol."""
+    """The last reading of each exercise of the protocol, of those recorded since the exercises began."""
     kind = LeakRead if isinstance(f.p, PressureProtocol) else ExerciseRead
-    return {m.data.exercise: m for m in f.all(kind) if m.data.exercise in f.m.exercise_seconds}
+    begun = f.size if f.use_i is None else f.use_i
+    return {m.data.exercise: m for m in f.all(kind) if m.i > begun and m.data.exercise in f.m.exercise_seconds}
 
 
 def measured(f: MeasuredFacts) -> Measured | None:
@@ -193,7 +194,8 @@ def _stream(f: MeasuredFacts, marks: Sequence[Mark]) -> Stream | None:
 
 def windows_of(f: MeasuredFacts, *, whole: bool = True) -> list[Window]:
     """Which stretches count for what: as accepted by the tester, else as the score has them, told from when each
-    exercise was in truth begun. `whole`: only those that samples reach the end of, else all that have begun."""
+    exercise was in truth begun; of exercises that the protocol does not have, none. `whole`: only those that samples
+    reach the end of, else all that have begun."""
     from sealwright.assess.counting import Window
 
     counts = {e.id: e.counts for e in f.p.exercises}
@@ -201,7 +203,8 @@ def windows_of(f: MeasuredFacts, *, whole: bool = True) -> list[Window]:
     if accepted is not None:
         return [Window(exercise=s.exercise, air=s.air, start_s=(s.from_at - origin) / 1000,
                        end_s=(s.until_at - origin) / 1000, counts=counts.get(s.exercise, True),
-                       title=f.m.titles.get(s.exercise, "")) for s in accepted.data.spans]
+                       title=f.m.titles.get(s.exercise, "")) for s in accepted.data.spans
+                if s.air == "ambient" or s.exercise in counts]
     done_s, late, windows = reached_s(f), delays(f), []
     for a in f.m.score.of("sample"):
         start = a.at + next((s for at, s in reversed(late) if at <= a.at), 0)

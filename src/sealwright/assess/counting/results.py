@@ -137,6 +137,8 @@ def _factor(x: _Line, low: float | None, high: float | None, p: float | None) ->
 
 def _overall(lines: Sequence[_Line], low: float | None, high: float | None, p: float | None) -> Factor:
     leaks = math.fsum(1 / x.factor for x in lines if x.factor)
+    if not all(x.factor or x.one_count for x in lines):
+        leaks = 0.0  # a zero of unknown size is no leak of nothing
     order: tuple[Basis, ...] = ("reading", "concentrations", "counts")
     basis = next(b for b in order if any(x.basis == b for x in lines))
     counted = [x.particles for x in lines if x.particles is not None]
