@@ -174,8 +174,9 @@ def _ruler(line: Line, pen: Pen, last: float) -> str:
         long = 9.0 if s % 60 == 0 else 6.5 if s % 30 == 0 else 3.5
         parts.append(_stroke(line.x(s), y, line.x(s), y + long, FAINT, 1.2 if s % 30 == 0 else 0.8))
         if s % 60 == 0 and s >= 0:
-            parts.append(text(clock(s), line.x(s), y + 11 + pen.small * 0.8, pen.small, fill=FAINT,
-                              text_anchor="middle", class_="clock"))
+            x = line.x(s) if s < 600 else max(line.x(s), 1.6 * pen.small)  # five figures stay on the paper
+            parts.append(text(clock(s), x, y + 11 + pen.small * 0.8, pen.small, fill=FAINT, text_anchor="middle",
+                              class_="clock"))
     if line.holds(0):
         parts.append(_stroke(line.x(0), pen.staff, line.x(0), pen.floor, INK, 2))
     if line.holds(last):
