@@ -41,8 +41,8 @@ def test_the_leak_that_just_passes(leak_ml_min: float, kind: str, level: int) ->
 def test_the_eight_exercises_of_the_first_protocol() -> None:
     """69 FR 46986, copy: eight exercises, one of them with a redonning. Part I.C.6(b), memory: a minute each, grimace
     15 s; the breath is held for 10 s after each but the grimace, at both ends of side to side and of up and down; the
-    facepiece is taken off and donned again within a minute before the last. The 15 s of breathing before the second hold
-    of a pair are ours."""
+    facepiece is taken off and donned again within a minute before the last. The 15 s of breathing before the second
+    hold of a pair are ours."""
     p = pressure("us-pressure")
     assert [(e.id, e.seconds) for e in p.exercises] == [
         ("normal-1", 70), ("deep", 70), ("side-left", 70), ("side-right", 25), ("nod-up", 70), ("nod-down", 25),

@@ -166,8 +166,8 @@ def test_smoke_keeps_the_eyes_shut_through_every_exercise():
     (59.9, "normal", "normal", "Then look straight ahead and hold your breath."),
     (60, "hold-breath", "hold-breath", "Look straight ahead."), (69.9, "hold-breath", "hold-breath", "Look straight"),
     (70, "deep", "deep", "Then look"), (205, "hold-breath", "hold-breath", "Head turned fully to the left."),
-    (212, "side", "side", "Then turn your head fully to the right"), (225, "hold-breath", "hold-breath", "Head turned fully to the right."),
-    (240, "nod", "nod", "Then tilt"),
+    (212, "side", "side", "Then turn your head fully to the right"),
+    (225, "hold-breath", "hold-breath", "Head turned fully to the right."), (240, "nod", "nod", "Then tilt"),
     (300, "hold-breath", "hold-breath", "Head tilted fully up."),
     (325, "hold-breath", "hold-breath", "Head tilted fully down."), (350, "talk", "talk", "Early in the morning"),
     (405, "grimace", "grimace", ""), (490, "redon", "redon", "You have a minute"), (615, "readings", "wear", "")])
