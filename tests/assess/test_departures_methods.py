@@ -29,6 +29,18 @@ SPANS = [("mask" if s.air == "mask" else "ambient", s.exercise, float(s.at), flo
          for s in get("us-counting").samples]  # type: ignore[attr-defined]
 WIDE = [(air, e, a + (5 if air == "mask" else 0), b) for air, e, a, b in SPANS]
 
+
+def _lasting(spans: list[tuple[str, str, float, float]], seconds: float) -> list[tuple[str, str, float, float]]:
+    """Windows of mask air of so many seconds, up to the same end."""
+    return [(air, e, max(a + 5, b - seconds) if air == "mask" else a, b) for air, e, a, b in spans]
+
+
+def _turned(spans: list[tuple[str, str, float, float]]) -> list[tuple[str, str, float, float]]:
+    """Two exercises' windows in each other's place."""
+    names = {"side": "nod", "nod": "side"}
+    return [(air, names.get(e, e), a, b) for air, e, a, b in spans]
+
+
 CASES = [
     # vapour and smoke
     case("solution-unrecorded", "major", "pass", bend.without("solution-made", which="stock"), **VAPOUR),
@@ -97,7 +109,17 @@ CASES = [
     case("data-gap", "major", "pass", lambda e: _gap(e), **COUNTING),
     case("data-clipped", "major", "pass", bend.sampled(lambda v: [min(x, 5000) for x in v], "ambient", -1), **COUNTING),
     case("data-window-short", "major", "pass", bend.sampled(lambda v: v[:30], "mask", 2), only=False, **COUNTING),
-    case("data-clock-step", "major", "pass", lambda e: _clock_back(e), only=False, **COUNTING),
+    case("data-clock-step", "major", "pass", lambda e: _clock_back(e, 0.7), **COUNTING),
+    case("samples-overlap", "void", "void", lambda e: _clock_back(e, 1.1), only=False, **COUNTING),
+    case("data-window-short", "void", "void", bend.sampled(lambda v: v[-19:], "mask", 2), only=False, **COUNTING),
+    case("data-window-short", "major", "pass", bend.accepted(_lasting(SPANS, 30.9), proposed=False), **COUNTING),
+    case("data-window-short", "void", "void", bend.accepted(_lasting(SPANS, 19), proposed=False), **COUNTING),
+    case("windows-overlap", "void", "void", bend.accepted([*WIDE, ("mask", "deep", 180.0, 195.0)], proposed=False),
+         only=False, **COUNTING),
+    case("windows-elsewhere", "major", "pass", bend.accepted(_turned(WIDE), proposed=False), **COUNTING),
+    case("exercise-extra", "note", "pass", bend.accepted([*WIDE, ("mask", "hop", 600.0, 640.0)], proposed=False),
+         **COUNTING),
+    case("pressure-off", "void", "void", bend.change("leak-read", {"exercise": "deep"}, pressure=74), **PRESSURE),
     case("data-wearer-particles", "minor", "pass", lambda e: _smoker(e), **COUNTING),
     case("data-channels-swapped", "void", "void", lambda e: _swapped(e), only=False, **COUNTING),
 ]
@@ -135,11 +157,15 @@ def _gap(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted([*events, later], key=lambda x: x["at"])
 
 
-def _clock_back(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """A stretch that says it began two seconds before the one before it ended."""
-    twice = [e for e in events if e["kind"] == "samples-taken" and e["data"]["air"] == "mask"]
-    again = {**twice[3], "id": "again", "at": twice[3]["at"] + 1}
-    return sorted([*events, again], key=lambda x: x["at"])
+def _clock_back(events: list[dict[str, Any]], seconds: float) -> list[dict[str, Any]]:
+    """The second half of a stretch of mask air says it began before the first had ended."""
+    e = [e for e in events if e["kind"] == "samples-taken" and e["data"]["air"] == "mask"][2]
+    data = e["data"]
+    later = {**e, "id": "later", "at": e["at"] + 1,
+             "data": {**data, "started_at": data["started_at"] + 20_000 - round(1000 * seconds),
+                      "values": data["values"][20:]}}
+    e["data"] = {**data, "values": data["values"][:20]}
+    return sorted([*events, later], key=lambda x: x["at"])
 
 
 def _smoker(events: list[dict[str, Any]]) -> list[dict[str, Any]]:

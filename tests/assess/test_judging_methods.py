@@ -310,8 +310,9 @@ def test_measured_tests_name_no_taste_and_no_screening(protocol: str) -> None:
 
 
 @pytest.mark.parametrize(("value", "level", "said"), [
-    (99.97, 100, "99.97"), (99.97, None, "100.0"), (100.0, 100, "100"), (1999.6, 2000, "1,999.6"), (134.4, 100, "134"),
-    (12_345.0, 2000, "12,300"), (5.234, 100, "5.23"), (2000.4, 2000, "2,000"), (99.99999999, 100, "100.000000")])
+    (99.97, 100, "99.97"), (99.97, None, "100"), (999.7, None, "1,000"), (100.0, 100, "100"), (1999.6, 2000, "1,999.6"),
+    (134.4, 100, "134"), (12_345.0, 2000, "12,300"), (5.234, 100, "5.23"), (2000.4, 2000, "2,000"),
+    (99.99999999, 100, "99.999999")])
 def test_a_factor_never_seems_to_stand_on_the_other_side_of_the_level(value: float, level: int | None,
                                                                       said: str) -> None:
     assert rounded(value, level) == said

@@ -18,12 +18,12 @@ UNUSABLE = {"hood", "mist_screening", "mist_test", "chamber", "smoke", "zero", "
 
 def suits_facepiece(f: Facts) -> None:
     kind = f.opened.facepiece.kind
-    if kind in f.p.suits.kinds:
-        return
-    if f.p.quantitative:
-        f.found("kind-not-here", f"{f.p.title} is not for facepieces of the kind {kind}")
-    elif kind == "full":
+    if kind == "full" and not f.p.quantitative:  # whatever a protocol file may say
         f.found("full-face", "A full face mask was tested by a qualitative method")
+    elif kind in f.p.suits.kinds:
+        return
+    elif f.p.quantitative:
+        f.found("kind-not-here", f"{f.p.title} is not for facepieces of the kind {kind}")
     else:
         f.found("kind-unsuited", f"{f.p.title} is not for facepieces of the kind {kind}")
 

@@ -114,9 +114,9 @@ def windows_sound(f: MeasuredFacts) -> None:
     accepted = f.last(WindowsAccepted, None)
     if accepted is None or isinstance(f.p, PressureProtocol):
         return
-    masks = [s for s in accepted.data.spans if s.air == "mask"]
-    if unknown := sorted({s.exercise for s in masks} - f.m.exercise_seconds.keys()):
-        f.found("exercise-extra", f"Windows of {', '.join(unknown)} are left out: {f.p.id} has no such exercise")
+    masks = [s for s in accepted.data.spans if s.air == "mask" and s.exercise in f.m.exercise_seconds]
+    if extra := [s for s in accepted.data.spans if s.air == "mask" and s not in masks]:
+        f.found("exercise-extra", f"Windows of exercises that {f.p.id} does not have are left out ({len(extra)})")
     if twice := _shared([(s.from_at, s.until_at) for s in masks], SHARED_MS):
         f.found("windows-overlap", "Two accepted windows of mask air share samples", at=twice)
     done: dict[str, list[tuple[int, int]]] = {}
@@ -145,17 +145,27 @@ def all_measured(f: MeasuredFacts, numbers: Measured | None) -> None:
 
 def sampled_enough(f: MeasuredFacts, numbers: Measured | None) -> None:
     """Each exercise that counts was sampled in the mask for about the time the protocol asks."""
+    told = {d.exercise for d in numbers.doubts if d.code == "window-short"} if numbers else set()
+    short = _sampled_short(f, numbers)
+    void = {x: said for x, (share, said) in short.items() if share < 0.5}
+    more = {x: said for x, (_, said) in short.items() if x not in void and x not in told}
+    for severity, which in (("void", void), ("major", more)):
+        if which:
+            f.found("data-window-short", f"Sampled too briefly: {', '.join(which.values())}",
+                    severity="void" if severity == "void" else "major")
+
+
+def _sampled_short(f: MeasuredFacts, numbers: Measured | None) -> dict[str, tuple[float, str]]:
+    """Exercise -> share of the time asked for and both in words, of those that count and were sampled too briefly."""
     if numbers is None or not isinstance(f.p, CountingProtocol):
-        return
-    told = {d.exercise for d in numbers.doubts if d.code == "window-short"}
-    for x in numbers.exercises:
-        asked = sum(a.lasts - ms_of(f.p.purge) / 1000 for a in f.m.score.of("sample")
-                    if (a.air, a.exercise) == ("mask", x.exercise))
-        if x.counts and x.mask_s is not None and x.mask_s < SAMPLED_SHORT * asked:
-            void = 2 * x.mask_s < asked
-            if void or x.exercise not in told:
-                f.found("data-window-short", f"{x.title}: sampled for {x.mask_s:.3g} s; {asked:.3g} s are asked for",
-                        severity="void" if void else "major")
+        return {}
+    asked = dict[str, float]()
+    for a in f.m.score.of("sample"):
+        if a.air == "mask":
+            asked[a.exercise] = asked.get(a.exercise, 0.0) + a.lasts - ms_of(f.p.purge) / 1000
+    had = {x.exercise: (x.mask_s / asked[x.exercise], f"{x.title} {x.mask_s:.3g} of {asked[x.exercise]:.3g} s")
+           for x in numbers.exercises if x.counts and x.mask_s is not None and asked.get(x.exercise, 0) > 0}
+    return {x: found for x, found in had.items() if found[0] < SAMPLED_SHORT}
 
 
 def data_sound(f: MeasuredFacts, numbers: Measured | None) -> None:
@@ -163,7 +173,10 @@ def data_sound(f: MeasuredFacts, numbers: Measured | None) -> None:
     if numbers is None:
         return
     origin = f.origin or 0
+    void = {x for x, (share, _) in _sampled_short(f, numbers).items() if share < 0.5}
     for d in numbers.doubts:
+        if d.code == "window-short" and d.exercise in void:
+            continue  # told already
         code = next((c for c in (f"data-{d.code}", d.code) if c in DEPARTURES), "data-other")
         at = None if d.start_s is None else origin + round(d.start_s * 1000)
         f.found(code, d.text, at=at, until=None if d.end_s is None else origin + round(d.end_s * 1000))

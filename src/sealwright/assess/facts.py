@@ -171,8 +171,10 @@ class Facts:
         broken = self.all(SealBroken)
         self.seal_broken = next((m for m in broken if m.i > after), None)
         done = next((m for m in self.all(self.COMPLETE) if m.i > after), None)
-        self.stopped_late = bool(self.use and self.stopped and done and done.i < self.stopped.i)
         self.exercises_ended = next((m for m in self.all(ExercisesEnded) if m.i > after), None)
+        under_way = [m.i for m in (*self.run_exercises, self.exercises_ended) if m]
+        self.stopped_late = bool(self.use and self.stopped and done and done.i < self.stopped.i
+                                 and max(under_way, default=-1) < self.stopped.i)
         stop = self.stopped if self.stopped and not self.stopped_late else None
         cuts = [m for m in (self.taste, stop) if m and m.i > after]
         self.cut_at = min(cuts, key=lambda m: m.i).at if cuts else None

@@ -13,7 +13,7 @@ from statistics import NormalDist, fmean, stdev
 import msgspec
 
 from sealwright.assess.measured import Factor, Measured, PassRule
-from sealwright.assess.words import chance, rounded
+from sealwright.assess.words import chance, floored, rounded
 
 _NORMAL = NormalDist()
 METHOD = ("stated accuracy of the instrument as a uniform error shared by all readings, rounding as a uniform error of "
@@ -51,7 +51,7 @@ def measure_leaks(leaks: Sequence[Leak], *, inspiratory: float, pass_level: int,
     least = [overall] if pass_rule == "overall" else that_count
     passed = min(f.factor or f.low or 0.0 for f in least) >= pass_level
     p_pass = overall.p_above if pass_rule == "overall" else _all_above(that_count)
-    p_next = next_donning(counted, inspiratory / pass_level)
+    p_next = next_donning(counted, inspiratory / pass_level, resolution)
     method = METHOD if accuracy is not None else f"{METHOD}; {_UNEVEN}"
     return Measured(exercises=factors, overall=overall, pass_level=pass_level, pass_rule=pass_rule, passed=passed,
                     p_pass=p_pass if accuracy is not None else None, p_next=p_next, method=method,
@@ -106,14 +106,14 @@ def _uniform_and_uniform(z: float, a: float, b: float) -> float:
         return max(t, 0.0) ** 2 / 2
     if z >= a + b:
         return 1.0
-    return (piece(z + a + b) - piece(z + a - b) - piece(z - a + b) + piece(z - a - b)) / (4 * a * b)
+    return min((piece(z + a + b) - piece(z + a - b) - piece(z - a + b) + piece(z - a - b)) / (4 * a * b), 1.0)
 
 
 def _uniform_and_normal(z: float, a: float, sd: float) -> float:
     """P(A + B <= z), A uniform within +-a, B normal around 0."""
     if a < 1e-9 * sd:
         return _NORMAL.cdf(z / sd)
-    return sd / (2 * a) * (_ramp((z + a) / sd) - _ramp((z - a) / sd))
+    return min(max(sd / (2 * a) * (_ramp((z + a) / sd) - _ramp((z - a) / sd)), 0.0), 1.0)
 
 
 def _ramp(t: float) -> float:
@@ -131,11 +131,11 @@ def _quantile(cdf: Callable[[float], float], mean: float, p: float) -> float:
     return max((low + high) / 2, 1e-9 * mean)
 
 
-def next_donning(leaks: Sequence[Leak], most: float) -> float | None:
+def next_donning(leaks: Sequence[Leak], most: float, resolution: float = 1.0) -> float | None:
     """The probability that the leak of a further donning stays below `most` ml/min.
 
     Donnings taken as log-normal, predicted by Student's t with one degree of freedom fewer than donnings: rough, and
-    None unless there are two or three of them with a leak each.
+    None unless there are two or three of them with a leak each. Readings that are alike differ by their rounding still.
     """
     by: dict[int, list[float]] = {}
     for x in leaks:
@@ -144,9 +144,7 @@ def next_donning(leaks: Sequence[Leak], most: float) -> float | None:
     if len(means) not in (2, 3) or min(means) <= 0:
         return None
     logs = [math.log(m) for m in means]
-    spread = stdev(logs) * math.sqrt(1 + 1 / len(logs))
-    if spread == 0:
-        return 1.0 if means[0] < most else 0.0
+    spread = max(stdev(logs), resolution / math.sqrt(12) / fmean(means)) * math.sqrt(1 + 1 / len(logs))
     return _student((math.log(most) - fmean(logs)) / spread, len(logs) - 1)
 
 
@@ -184,6 +182,6 @@ def _named(f: Factor, level: int) -> str:
 def _said(f: Factor, level: int) -> str:
     """In whole numbers; in more figures where that would lift it over the level."""
     if f.factor is None:
-        return f"more than {math.floor(f.low or 0)}"
+        return f"more than {floored(f.low or 0)}"
     whole = round(f.factor)
     return rounded(f.factor, level) if (whole >= level) != (f.factor >= level) else f"{whole}"

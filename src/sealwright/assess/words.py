@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 from sealwright.assess.measured import Factor
 
 
 def factor_words(x: Factor, level: int | None = None) -> str:
     """A factor and its interval: "134 (95 %: 101 to 181)", "at least 2,300 (nothing counted in the mask)"."""
     if x.factor is None:
-        return f"at least {rounded(x.low, level)} (nothing counted in the mask)"
+        return "none: the mask read zero, of unknown size" if x.low is None else (
+            f"at least {rounded(x.low, level)} (nothing counted in the mask)")
     if x.low is None:
         return rounded(x.factor, level)
     return f"{rounded(x.factor, level)} (95 %: {interval(x, level)})"
@@ -38,10 +41,18 @@ def rounded(value: float | None, level: int | None = None) -> str:
         if level is None or (float(said.replace(",", "")) >= level) == (value >= level):
             break
         said = f"{value:,.{digits}f}"
+    if level is not None and value < level <= float(said.replace(",", "")):
+        return f"{math.nextafter(level, 0) * 10**6 // 1 / 10**6:,.6f}"
     return said
 
 
+def floored(value: float) -> str:
+    """A lower end in whole numbers, of three figures at most, never rounded up."""
+    step = 10 ** max(0, len(str(int(value))) - 3)
+    return str(int(value) // step * step)
+
+
 def _three_figures(value: float) -> str:
-    if value >= 1000:
-        return f"{round(value, 3 - len(str(int(value)))):,.0f}"
-    return f"{value:.0f}" if value >= 100 else f"{value:.1f}" if value >= 10 else f"{value:.2f}"
+    if value >= 999.5:
+        return f"{round(value, 3 - len(str(round(value)))):,.0f}"
+    return f"{value:.0f}" if value >= 99.95 else f"{value:.1f}" if value >= 9.995 else f"{value:.2f}"

@@ -161,10 +161,10 @@ def test_the_sentence_says_result_and_doubt() -> None:
     def said(mask_count: int) -> str:
         reading = Reading(exercise="normal", mask_count=mask_count, mask_s=60, ambient_count=1_000_000, ambient_s=60)
         return from_readings([reading], pass_level=10_000, pass_rule="overall").sentence
-    assert said(93) == ("Passed at 10753, but the data leave a 1 in 4 chance that the true value is below 10000. "
+    assert said(93) == ("Passed at 10800, but the data leave a 1 in 4 chance that the true value is below 10000. "
                         "A fit factor of this donning, not a workplace protection factor.")
     assert said(40).startswith("Passed at 25000; the data leave less than a 1 in 1,000 chance")
-    assert said(107) == ("Failed at 9346; there is a 1 in 4 chance that the true value reaches 10000. "
+    assert said(107) == ("Failed at 9350; there is a 1 in 4 chance that the true value reaches 10000. "
                          "The rule goes by the measured value.")
 
 

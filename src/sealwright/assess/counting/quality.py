@@ -177,8 +177,13 @@ def _spikes(look: Look) -> Iterator[Doubt]:
         floor = 0.0 if look.trace.per_value is None else 25 / look.trace.per_value
         high = np.flatnonzero(v > times * np.maximum(beside, base) + floor)
         if len(high):
-            yield _at("spike", f"{_called(p)}: {len(high)} single samples stand far above their neighbours", p,
+            yield _at("spike", f"{_called(p)}: {_single(len(high))}", p,
                       p.t[high[0]] - look.trace.step_s, p.t[high[-1]])
+
+
+def _single(n: int) -> str:
+    return "a single sample stands far above its neighbours" if n == 1 else (
+        f"{n} single samples stand far above their neighbours")
 
 
 def _clipped(look: Look) -> Iterator[Doubt]:

@@ -107,9 +107,9 @@ def _read(r: Reading, place: str) -> _Line:
 def _measured(lines: Sequence[_Line], belief: Belief | None, level: int, rule: PassRule, method: str,
               doubts: tuple[Doubt, ...]) -> Measured:
     sure = _sure(belief, level) if belief else [(None, None, None)] * (len(lines) + 1)
-    each = tuple(_factor(x, *s) for x, s in zip(lines, sure, strict=False))
+    each = tuple(_factor(x._replace(factor=_snapped(x.factor, level)), *s) for x, s in zip(lines, sure, strict=False))
     counting = [f for f in each if f.counts]
-    overall = _overall([x for x in lines if x.in_overall], *sure[-1])
+    overall = _overall([x for x in lines if x.in_overall], level, *sure[-1])
     points = [x.factor or x.one_count for x in lines if x.in_overall]
     reached = [p * (1 + ROUNDING) >= level for p in points]
     point = overall.factor or len(points) * min(points)  # one count where it weighs most
@@ -135,7 +135,12 @@ def _factor(x: _Line, low: float | None, high: float | None, p: float | None) ->
                   mask_s=x.seconds)
 
 
-def _overall(lines: Sequence[_Line], low: float | None, high: float | None, p: float | None) -> Factor:
+def _snapped(factor: float | None, level: int) -> float | None:
+    """What differs from the level by the rounding of its sum alone is the level: 99.99999999999999 is 100."""
+    return float(level) if factor is not None and abs(factor - level) <= ROUNDING * level else factor
+
+
+def _overall(lines: Sequence[_Line], level: int, low: float | None, high: float | None, p: float | None) -> Factor:
     leaks = math.fsum(1 / x.factor for x in lines if x.factor)
     if not all(x.factor or x.one_count for x in lines):
         leaks = 0.0  # a zero of unknown size is no leak of nothing
@@ -143,6 +148,7 @@ def _overall(lines: Sequence[_Line], low: float | None, high: float | None, p: f
     basis = next(b for b in order if any(x.basis == b for x in lines))
     counted = [x.particles for x in lines if x.particles is not None]
     seconds = [x.seconds for x in lines if x.seconds is not None]
-    return Factor(exercise="overall", title="Overall", factor=len(lines) / leaks if leaks else None, low=low, high=high,
-                  p_above=p, basis=basis, mask_count=math.fsum(counted) if len(counted) == len(lines) else None,
+    factor = _snapped(len(lines) / leaks if leaks else None, level)
+    return Factor(exercise="overall", title="Overall", factor=factor, low=low, high=high, p_above=p,
+                  basis=basis, mask_count=math.fsum(counted) if len(counted) == len(lines) else None,
                   mask_s=math.fsum(seconds) if len(seconds) == len(lines) else None)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from sealwright.assess.measured import Factor, PassRule
+from sealwright.assess.words import floored, rounded
 
 NOT_WORKPLACE = "A fit factor of this donning, not a workplace protection factor."
 _ODDS = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 50, 100, 200, 500, 1000)
@@ -30,7 +31,10 @@ def _nearest(p: float) -> int:
 
 
 def said(factor: float, level: int) -> str:
-    """A factor in whole numbers; with decimals below 10, or where rounding would lift it over the level."""
+    """A factor in whole numbers; with decimals below 10, or where rounding would lift it over the level; from 1000 on
+    in three figures."""
+    if factor >= 1000:
+        return rounded(factor, level).replace(",", "")  # as the level is written
     if factor < 10:
         return f"{factor:.1f}"
     if factor < level <= round(factor):
@@ -56,7 +60,7 @@ def _none_counted(where: str, f: Factor, level: int, passed: bool) -> str:
         return f"Failed: {where}the mask read zero, and without counts that makes no factor"
     if not passed:
         return f"Failed: {where}nothing was counted in the mask, but too little air was sampled to show {level}"
-    return f"Passed: {where}nothing was counted in the mask; the factor is above {math.floor(f.low)}"
+    return f"Passed: {where}nothing was counted in the mask; the factor is above {floored(f.low)}"
 
 
 def _each(factors: Sequence[Factor], level: int, passed: bool) -> str:
