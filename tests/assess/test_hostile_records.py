@@ -10,8 +10,12 @@ from tests.assess.staging import codes, events_of, judged, played
 
 from sealwright.assess import judge
 from sealwright.assess.counting import Reading, from_readings
+from sealwright.assess.events import Opened
+from sealwright.assess.facts import MeasuredFacts
 from sealwright.assess.live import live
 from sealwright.assess.measured import Factor
+from sealwright.assess.measuring import windows_of
+from sealwright.assess.method import method_of
 from sealwright.assess.words import factor_words, rounded
 from sealwright.demo import tweaks as bend
 from sealwright.protocols import get
@@ -126,3 +130,13 @@ def test_a_mean_that_misses_the_level_by_rounding_alone_is_the_level() -> None:
 
 def test_a_zero_of_unknown_size_is_no_factor_in_words() -> None:
     assert factor_words(Factor(exercise="deep", factor=None)) == "none: the mask read zero, of unknown size"
+
+
+def test_no_sample_counts_for_two_windows() -> None:
+    """Sixty windows over everything once took as many looks at each sample as there are windows."""
+    wide = [(air, e, a, 10_000.0) for air, e, a, _ in SPANS]
+    p = get("us-counting")
+    events = events_of(played(bend.accepted([("mask", "hop", 0.0, 10_000.0), *wide], proposed=False), **COUNTING))
+    f = MeasuredFacts(events, next(e.data for e in events if isinstance(e.data, Opened)), method_of(p))
+    assert sorted((w.air, w.exercise) for w in windows_of(f)) == [("ambient", ""), ("mask", "normal-1")]
+    assert judge(events).result == "void"

@@ -19,14 +19,12 @@ from sealwright.assess.events import (
 )
 from sealwright.assess.facts import MeasuredFacts, span
 from sealwright.assess.measured import Measured
-from sealwright.assess.measuring import last_readings, makes_factor, pass_level, sampled_peaks
+from sealwright.assess.measuring import SHARED_MS, last_readings, makes_factor, pass_level, sampled_peaks
 from sealwright.assess.method import ms_of
 from sealwright.protocols import CountingProtocol, PressureProtocol, rule_sets
 
 SHARE_OFF = 10
 """A held pressure may differ by one part in this many. Ours, settable."""
-SHARED_MS = 1000
-"""Accepted windows may share so much with their neighbours. Ours."""
 SAMPLED_SHORT = 0.8
 """An exercise sampled for less than this share of the time asked for. Ours, as in the doubts about samples."""
 

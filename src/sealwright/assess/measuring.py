@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from sealwright.assess.events import ExerciseRead, InstrumentNamed, LeakRead, SamplesTaken, WindowsAccepted
+from sealwright.assess.events import ExerciseRead, InstrumentNamed, LeakRead, SamplesTaken, Span, WindowsAccepted
 from sealwright.assess.facts import Mark, MeasuredFacts
 from sealwright.assess.measured import Measured, PassRule
 from sealwright.assess.method import ms_of
@@ -16,6 +16,10 @@ from sealwright.protocols import CountingProtocol, MeasuredProtocol, PressurePro
 
 if TYPE_CHECKING:
     from sealwright.assess.counting import Reading, Stream, Trace, Window
+
+
+SHARED_MS = 1000
+"""Accepted windows may share so much with their neighbours. Ours."""
 
 
 def pass_level(f: MeasuredFacts) -> tuple[int, PassRule] | None:
@@ -146,18 +150,16 @@ def _two_channels(f: MeasuredFacts) -> bool:
 
 def sampled_peaks(f: MeasuredFacts) -> list[tuple[str, float, int]]:
     """(exercise, highest mask sample as a share of the mean outside, its instant) of each mask window."""
-    outside = [v for m in f.all(SamplesTaken) if m.data.air == "ambient" for v in m.data.values]
-    inside = [(m.data.started_at + m.data.step_ms * (k + 1), v) for m in f.all(SamplesTaken) if m.data.air == "mask"
-              for k, v in enumerate(m.data.values)]
-    if not any(outside):
+    trace, found = trace_of(f), []
+    mean = float(trace.ambient.values.mean()) if trace else 0.0
+    if trace is None or mean <= 0:
         return []
-    mean, origin, found = sum(outside) / len(outside), f.origin or 0, []
     for w in purged(f, windows_of(f)):
-        start, end = (origin + round(s * 1000) for s in (w.start_s, w.end_s))
-        within = [(v, at) for at, v in inside if start < at <= end]
-        if w.air == "mask" and within:
-            peak, at = max(within)
-            found.append((w.exercise, peak / mean, at))
+        within = ((trace.mask.t > w.start_s) & (trace.mask.t <= w.end_s)).nonzero()[0]
+        if w.air == "mask" and len(within):
+            k = within[trace.mask.values[within].argmax()]
+            found.append((w.exercise, float(trace.mask.values[k]) / mean,
+                          (f.origin or 0) + round(float(trace.mask.t[k]) * 1000)))
     return found
 
 
@@ -201,10 +203,10 @@ def windows_of(f: MeasuredFacts, *, whole: bool = True) -> list[Window]:
     counts = {e.id: e.counts for e in f.p.exercises}
     accepted, origin = f.last(WindowsAccepted, None), f.origin or 0
     if accepted is not None:
+        known = [s for s in accepted.data.spans if s.air == "ambient" or s.exercise in counts]
         return [Window(exercise=s.exercise, air=s.air, start_s=(s.from_at - origin) / 1000,
                        end_s=(s.until_at - origin) / 1000, counts=counts.get(s.exercise, True),
-                       title=f.m.titles.get(s.exercise, "")) for s in accepted.data.spans
-                if s.air == "ambient" or s.exercise in counts]
+                       title=f.m.titles.get(s.exercise, "")) for s in _apart(known)]
     done_s, late, windows = reached_s(f), delays(f), []
     for a in f.m.score.of("sample"):
         start = a.at + next((s for at, s in reversed(late) if at <= a.at), 0)
@@ -213,6 +215,16 @@ def windows_of(f: MeasuredFacts, *, whole: bool = True) -> list[Window]:
                                   start_s=float(start), end_s=float(start + a.lasts),
                                   counts=counts.get(a.exercise, True), title=f.m.titles.get(a.exercise, "")))
     return windows
+
+
+def _apart(spans: Sequence[Span]) -> list[Span]:
+    """Those that share no samples with one of the same air begun earlier: no sample counts twice."""
+    until, found = {"mask": -SHARED_MS, "ambient": -SHARED_MS}, []
+    for s in sorted(spans, key=lambda s: (s.from_at, s.until_at)):
+        if s.from_at >= until[s.air] - SHARED_MS:
+            found.append(s)
+            until[s.air] = max(until[s.air], s.until_at)
+    return found
 
 
 def delays(f: MeasuredFacts) -> list[tuple[int, float]]:
