@@ -8,7 +8,7 @@ import pytest
 from tests.traces.simulated import FACTORS, LEAD, switching, truth
 
 from sealwright.assess import event, judge
-from sealwright.errors import BadInput
+from sealwright.errors import BadInput, NotFound
 from sealwright.protocols import get
 from sealwright.traces import Mapping, TraceFile, read_trace
 from sealwright.traces.recording import events_of
@@ -111,3 +111,8 @@ def test_a_trace_of_another_hour_is_not_put_on_record(tmp_path: Path) -> None:
     dated = TraceFile(**{**{f: getattr(read, f) for f in read.__dataclass_fields__}, "start_at": 1_790_000_000_000})
     with pytest.raises(BadInput, match=r"lies 2\.\d h from the test"):
         events_of(dated, found, test="t", by="u", now=0, run_at=1_790_000_000_000 + 2 * 3_600_000 + 600_000)
+
+
+def test_a_rule_set_that_is_not_there_is_no_rule_set_of_the_protocol(tmp_path: Path) -> None:
+    with pytest.raises(NotFound, match="no rule set 'zz'"):
+        worked(switching(tmp_path / "t.csv"), rule_set="zz")

@@ -85,7 +85,7 @@ def test_what_is_not_there_is_said_on_a_page(client, page):
     assert 'href="/"' in answer.text
 
 
-@pytest.mark.parametrize("level", ["0", "11", "ten", "-10", "9999", "<b>"])
+@pytest.mark.parametrize("level", ["0", "11", "ten", "-10", "9999", "<b>", "²", "١٠"])
 def test_a_level_that_is_not_there_is_said_on_a_page(client, level):
     answer = client.get("/protocols/us-bitter", params={"level": level})
     assert answer.status_code == 422

@@ -88,6 +88,14 @@ def test_a_trace_goes_onto_an_open_tests_record(client: httpx.Client, server: An
     kinds = [e.kind for e in book.events("test:t-trace")]
     assert kinds.count("windows-accepted") == 1 and "samples-taken" in kinds
     assert "Fit factors" in record.text and LEAD
+    at = next(n for n, (k, _) in enumerate(fields) if k in ("w", "wt"))
+    head, _, end = fields[at][1].rpartition("|")
+    fields[at] = (fields[at][0], f"{head}{'|' * bool(head)}{float(end) - 2}")  # a window two seconds shorter
+    other = httpx.QueryParams([*fields, ("test", "t-trace")])
+    again = client.post(f"{page}/record", content=str(other),
+                        headers={"Content-Type": "application/x-www-form-urlencoded"})
+    assert again.status_code == 409 and "on record already" in again.text
+    assert len(book.events("test:t-trace")) == len(kinds)
 
 
 def test_what_the_air_asks_for(client: httpx.Client) -> None:
@@ -111,3 +119,18 @@ def test_two_methods_compared(client: httpx.Client) -> None:
     wrong = client.post("/reckoning/agreement", files={"file": ("pairs.csv", b"id,test,ref\n1,pass,abc\n", "text/csv")},
                         data=fields).text
     assert "pairs.csv: row 2: ref" in wrong
+    bare = client.post("/reckoning/agreement", files={"file": ("pairs.csv", body.encode(), "text/csv")},
+                       data={"test": "test"}).text
+    assert "pairs.csv: reference column" in bare
+
+
+@pytest.mark.parametrize(("query", "place"), [
+    ({"fit_factor": "1e-308"}, "fit factor"), ({"fit_factor": "-1"}, "fit factor"), ({"form": "soup"}, "form"),
+    ({"passed_by": "luck"}, "passed by"), ({"concentration": "1e-300", "limit": "1e9"}, "concentration"),
+    ({"concentration": "1e11", "limit": "1e-11"}, "concentration"), ({"rules": "zz"}, "rules"),
+    ({"class": "soup"}, "class"), ({"atmosphere": "thin"}, "atmosphere"), ({"limit": "nan"}, "limit")])
+def test_odd_questions_are_answered_with_the_field_and_the_mend(client: httpx.Client, query: dict[str, str],
+                                                                place: str) -> None:
+    answer = client.get("/reckoning/protection", params=query)
+    alert = re.search(r'role="alert">(.*?)</p>', answer.text, re.S)
+    assert answer.status_code == 200 and alert and f"Where: {place}" in alert[1], alert and alert[1]

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from statistics import NormalDist, fmean, stdev
-from typing import Literal, NoReturn
+from typing import Literal, NoReturn, get_args
 
 import msgspec
 
@@ -31,6 +31,10 @@ Atmosphere = Literal["known", "oxygen-deficient", "immediately-dangerous", "unkn
 UNITS = ("mg/m3", "µg/m3", "ppm", "ppb", "f/ml")
 _SAME = {"mg/m³": "mg/m3", "ug/m3": "µg/m3", "μg/m3": "µg/m3", "µg/m³": "µg/m3", "μg/m³": "µg/m3", "f/cm3": "f/ml",
          "f/cm³": "f/ml"}
+
+
+LEAST_TIMES, MOST_TIMES = 1e-6, 1e9
+"""Beyond these a number is a slip of the pen, not air that is worked in. Ours."""
 
 
 class AskCompetentPerson(SealwrightError):
@@ -168,7 +172,11 @@ def needed_factor(concentration: Amount, limit: Amount, *, atmosphere: Atmospher
     if c.unit != lim.unit:
         raise BadInput(f"concentration in {c.unit}, limit in {lim.unit}", place="unit",
                        mend="Give both in one unit; ppm and mg/m3 convert by the substance's molar mass")
-    return c.value / lim.value
+    times = c.value / lim.value
+    if not LEAST_TIMES <= times <= MOST_TIMES:
+        raise BadInput(f"the air would hold {times:.3g} times the limit", place="concentration",
+                       mend="Check both numbers and their unit")
+    return times
 
 
 def _stop(atmosphere: Atmosphere) -> None:
@@ -199,6 +207,11 @@ def classes_reaching(rule_set: str, factor: float, *, form: Form | None = None,
 
     `form`: for that only. `passed_by`: how its wearers were fit-tested.
     """
+    if form is not None and form not in get_args(Form):
+        raise BadInput(f"unknown form {form!r}", place="form", mend=f"Choose one of {', '.join(get_args(Form))}")
+    if passed_by not in get_args(Test):
+        raise BadInput(f"unknown way of fit-testing {passed_by!r}", place="passed by",
+                       mend=f"Choose one of {', '.join(get_args(Test))}")
     if not (math.isfinite(factor) and factor > 0):
         raise BadInput(f"{factor:g} is no factor", place="factor", mend="Give how many times the limit the air holds")
     found = (c for c in table(rule_set).classes if form is None or form in c.forms)
@@ -284,8 +297,9 @@ def explain(fit_factor: float | None, apf: int, pass_level: int, wpf: Workplace 
 
     `fit_factor` None: passed by a qualitative test, which measures none.
     """
-    if fit_factor is not None and not (math.isfinite(fit_factor) and fit_factor > 0):
-        raise BadInput(f"{fit_factor:g} is no fit factor", place="fit factor", mend="Give a number above 0")
+    if fit_factor is not None and not 0.01 <= fit_factor <= MOST_TIMES:
+        raise BadInput(f"{fit_factor:g} is no fit factor", place="fit factor",
+                       mend=f"Give the number a test gave, 0.01 to {MOST_TIMES:,.0f}")
     return Explained(fit=_fit(fit_factor, pass_level), assigned=_assigned(apf), workplace=_workplace(wpf, apf),
                      together=_together(fit_factor, apf, pass_level), refused=REFUSED)
 

@@ -20,6 +20,10 @@ def pairs_in(raw: bytes, place: str, test: str, reference: str, name: str = "",
     """The pairs of a CSV file. Raises BadInput naming file, row and column; empty rows are passed over."""
     from sealwright.insight.agreement import Pair
 
+    for column, what in ((test, "test"), (reference, "reference")):
+        if not column:
+            raise BadInput(f"no column is named for the {what}", place=f"{place}: {what} column",
+                           mend="Name the column as the heading of the file has it")
     wanted = [c for c in (test, reference, name) if c]
     numbers: bool | None = None
     for at, row in _rows(raw, place, wanted):

@@ -13,6 +13,7 @@ from sealwright.assess.measured import Measured
 from sealwright.assess.measuring import level_by
 from sealwright.errors import BadInput
 from sealwright.protocols import CountingProtocol, Protocol, compile_score
+from sealwright.protocols import rule_set as named
 
 if TYPE_CHECKING:
     from sealwright.assess.counting import Trace, Window
@@ -60,6 +61,8 @@ def work_up(read: TraceFile, protocol: Protocol, *, kind: str, start_s: float | 
     from sealwright.traces import to_trace
 
     p = counting(protocol)
+    if rule_set:
+        named(rule_set)
     level = level_by(p, kind, rule_set, own_level)
     if level is None:
         raise BadInput(f"{p.id} has no pass level for a facepiece of the kind {kind}", place="kind",

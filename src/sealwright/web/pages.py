@@ -235,7 +235,7 @@ def overall(row: TestRow) -> str:
 
 
 def _level(text: str) -> int:
-    if not text.isdigit() or len(text) > 3:
+    if not (text.isascii() and text.isdigit()) or len(text) > 3:
         raise BadInput(f"{text!r} is no level", place="level", mend="Give a level of the protocol, a whole number")
     return int(text)
 

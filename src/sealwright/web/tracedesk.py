@@ -17,7 +17,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from sealwright.errors import BadInput, NotFound, SealwrightError
+from sealwright.errors import BadInput, Conflict, NotFound, SealwrightError
 from sealwright.protocols import CountingProtocol, published, rule_sets
 from sealwright.web.hub import Hub
 
@@ -136,10 +136,17 @@ class TraceDesk:
         path, _ = self._path(token)
         read, worked = worked_from(path, q)
         test = self.hub.ledger.test(q.get("test", ""))
-        run = next((e for e in self.hub.ledger.events(f"test:{test.id}") if e.kind == "run-started"), None)
+        told = self.hub.ledger.events(f"test:{test.id}")
+        run = next((e for e in told if e.kind == "run-started"), None)
         if run is None:
             raise BadInput("the exercises of this test have not begun", place="test",
                            mend="Lead the test in the room first; then put its trace on record")
+        if test.protocol != worked.protocol:
+            raise BadInput(f"the test is led by {test.protocol}, the trace was reckoned by {worked.protocol}",
+                           place="protocol", mend="Choose the protocol of the test, and look at the windows again")
+        if any(e.kind == "samples-taken" for e in told):
+            raise Conflict("samples of this test are on record already", place="test",
+                           mend="A test holds one recording, for samples on record twice make it void")
         made = events_of(read, worked, test=test.id, by=test.tester, now=self.hub.now(), run_at=run.at)
         self.hub.ledger.append(made)
         return str(test.id)
