@@ -165,3 +165,15 @@ def test_exposure_is_never_divided_by_a_fit_factor() -> None:
 def test_importing_it_loads_no_number_library() -> None:
     code = "import sys, sealwright.programme.protection; print([m for m in ('numpy', 'scipy') if m in sys.modules])"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.strip() == "[]"
+
+
+def test_numbers_that_cannot_be_are_refused_with_their_place() -> None:
+    with pytest.raises(BadInput) as times:
+        needed_factor(Amount(1e300, "ppm"), Amount(1e-300, "ppm"))
+    with pytest.raises(BadInput) as ratio:
+        workplace_protection_factor([1e308, 5], [1e-308, 1])
+    with pytest.raises(BadInput) as none:
+        explain(100, 0, 100)
+    with pytest.raises(BadInput) as form:
+        classes_reaching("us", 10, form="soup")  # type: ignore[arg-type]
+    assert [e.value.place for e in (times, ratio, none, form)] == ["concentration", "inside[0]", "class", "form"]

@@ -22,6 +22,10 @@ from sealwright.protocols.types import OURS, Source
 
 AIR_VISCOSITY, GRAVITY, FREE_PATH = 1.81e-5, 9.81, 0.066
 """of air at 20 C in Pa s; in m/s2; mean free path in µm (Hinds, Aerosol Technology, from memory)"""
+FAR_S = 86_400.0
+"""No dose of a test lies further from its first exercise."""
+MOST = 1e6
+"""No measure of a hood or a breath is larger, in its unit."""
 ENOUGH, LONG = 0.9, 10.0
 """A stretch is told in which the air held less than this share of what is asked, for so many seconds. Ours."""
 
@@ -47,8 +51,8 @@ class HoodParameters(msgspec.Struct, frozen=True, kw_only=True):
     def __post_init__(self) -> None:
         for name in self.__struct_fields__:
             value = getattr(self, name)
-            if not (math.isfinite(value) and value >= 0):
-                raise BadInput(f"{value:g} cannot be", place=name, mend="Give a number of 0 or more")
+            if not 0 <= value <= MOST:
+                raise BadInput(f"{value:g} cannot be", place=name, mend=f"Give a number from 0 to {MOST:,.0f}")
         if self.volume_l <= 0:
             raise BadInput("the head fills the hood", place="head_l", mend="Give less than the hood holds")
 
@@ -157,12 +161,12 @@ def predict(doses: Sequence[tuple[float, int]], *, nominal_score: Score, params:
     if not written:
         raise BadInput(f"{nominal_score.protocol} gives no doses", place="score", mend="Take the score of a taste test")
     for i, (second, squeezes) in enumerate(doses):
-        if not math.isfinite(second) or squeezes < 0:
+        if not abs(second) <= FAR_S or squeezes < 0:
             raise BadInput(f"{squeezes} squeezes at {second:g} s", place=f"doses[{i}]",
-                           mend="Give (second begun, squeezes), squeezes 0 or more")
+                           mend="Give (second begun, squeezes): within a day of the first exercise, squeezes 0 or more")
     pace, first = _pace(nominal_score), min([at for at, _ in written] + [at for at, _ in doses])
     end = float(nominal_score.lasts) if until is None else until
-    times = tuple(first + i * step for i in range(int((end - first) / step) + 1))
+    times = tuple(first + i * step for i in range(max(0, int((end - first) / step)) + 1))
     unit = air(written, 0.0, pace_s=pace, rate=rate)
     held, asked = (tuple(air(d, t, pace_s=pace, rate=rate) / unit for t in times) for d in (doses, written))
     return Prediction(score=nominal_score, doses=tuple((float(a), n) for a, n in doses), times=times, held=held,

@@ -17,6 +17,8 @@ from sealwright.protocols import Act, Score
 
 TALL, TOP = 58.0, 1.25
 """px from nothing to TOP, in units of the score's first dose"""
+FAR_S = 3600.0
+"""A dose so far from the first exercise is one of a clock gone wrong, and bears on no air."""
 CAUTION = "a model of a well-mixed hood, no measurement: it explains, it decides nothing"
 
 
@@ -27,7 +29,8 @@ def predicted(score: Score, performed: Performed | None = None) -> Prediction | 
         return None
     if performed is None:
         return predict([(a.at, a.squeezes) for a in acts.values()], nominal_score=score, acts=list(acts))
-    given = [(g.at_s - acts[g.act].lasts, g.squeezes, g.act) for g in performed.doses if g.act in acts]
+    given = [(g.at_s - acts[g.act].lasts, g.squeezes, g.act) for g in performed.doses
+             if g.act in acts and abs(g.at_s) < FAR_S]
     return predict([(at, n) for at, n, _ in given], nominal_score=score, acts=[a for *_, a in given],
                    until=min(float(score.lasts), performed.ends_s))
 

@@ -139,11 +139,12 @@ def _first(score: Score) -> int:
 
 
 def _last(score: Score, performed: Performed | None) -> float:
-    """Where the exercises end, on paper or as performed, whichever is later."""
+    """Where the exercises end, on paper or as performed, whichever is later. A clock gone wrong makes no year of paper.
+    """
     ends = [float(score.lasts)]
     if performed:
-        ends += [min(performed.ends_s, 2.0 * score.lasts), *(e.at_s + e.lasts for e in performed.exercises)]
-    return max(ends)
+        ends += [performed.ends_s, *(e.at_s + e.lasts for e in performed.exercises)]
+    return min(max(ends), 2.0 * score.lasts)
 
 
 def _lines(score: Score, performed: Performed | None, width: float, fold: int | None) -> list[Line]:

@@ -275,6 +275,10 @@ def workplace_protection_factor(outside: Sequence[float], inside: Sequence[float
                 raise BadInput(f"{value:g} is no concentration", place=f"{name}[{i}]",
                                mend="Where nothing was found, give the least amount that would have been")
     factors = tuple(o / i for o, i in zip(outside, inside, strict=True))
+    for i, factor in enumerate(factors):
+        if not 0 < factor < math.inf:
+            raise BadInput(f"{outside[i]:g} over {inside[i]:g} is no factor", place=f"inside[{i}]",
+                           mend="Check the unit of both")
     logs = [math.log(f) for f in factors]
     middle = fmean(logs)
     if len(logs) < 2:
@@ -300,6 +304,9 @@ def explain(fit_factor: float | None, apf: int, pass_level: int, wpf: Workplace 
     if fit_factor is not None and not 0.01 <= fit_factor <= MOST_TIMES:
         raise BadInput(f"{fit_factor:g} is no fit factor", place="fit factor",
                        mend=f"Give the number a test gave, 0.01 to {MOST_TIMES:,.0f}")
+    if apf < 1 or pass_level < 1:
+        raise BadInput(f"an assigned factor of {apf}, a pass level of {pass_level}", place="class",
+                       mend="Give whole numbers of 1 or more")
     return Explained(fit=_fit(fit_factor, pass_level), assigned=_assigned(apf), workplace=_workplace(wpf, apf),
                      together=_together(fit_factor, apf, pass_level), refused=REFUSED)
 
