@@ -140,3 +140,19 @@ def test_no_sample_counts_for_two_windows() -> None:
     f = MeasuredFacts(events, next(e.data for e in events if isinstance(e.data, Opened)), method_of(p))
     assert sorted((w.air, w.exercise) for w in windows_of(f)) == [("ambient", ""), ("mask", "normal-1")]
     assert judge(events).result == "void"
+
+
+@pytest.mark.parametrize(("tweak", "result"), [
+    (bend.change("identity-confirmed", size_read="L"), "void"), (bend.until(200), "unfinished"),
+    (bend.change("questions-answered", seal_hair="hair"), "void"), (bend.touched(100), "void")])
+def test_no_void_test_says_passed(tweak: Any, result: str) -> None:
+    """Good numbers of a test that proves nothing: neither verdict nor certificate have the word."""
+    made = played(tweak, **COUNTING)
+    verdict = judge(events_of(made))
+    assert verdict.result == result and verdict.measured and verdict.measured.overall.factor
+    assert "passed" not in f"{verdict.reason} {verdict.measured.sentence}".lower()
+
+
+def test_after_one_exercise_nothing_is_called_passed() -> None:
+    seen = live(events_of(played(bend.until(70), **COUNTING)))
+    assert seen.remaining == 6 and seen.overall and seen.sentence == ""

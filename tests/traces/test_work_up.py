@@ -116,3 +116,26 @@ def test_a_trace_of_another_hour_is_not_put_on_record(tmp_path: Path) -> None:
 def test_a_rule_set_that_is_not_there_is_no_rule_set_of_the_protocol(tmp_path: Path) -> None:
     with pytest.raises(NotFound, match="no rule set 'zz'"):
         worked(switching(tmp_path / "t.csv"), rule_set="zz")
+
+
+def test_a_trace_without_every_exercise_is_no_pass(tmp_path: Path) -> None:
+    """Windows of one good exercise and of room air: a factor, and no pass."""
+    given = windows_from([["", "ambient", "10", "30"], ["normal-1", "mask", "66", "100"]],
+                         counting(get("us-counting")))
+    m = worked(switching(tmp_path / "t.csv"), windows=given)[1].measured
+    assert m.overall.factor and m.overall.factor > 100 and not m.passed
+    assert m.sentence.startswith("No pass can be claimed: nothing measured in Deep breathing, ")
+
+
+def test_marks_that_change_all_the_time_are_refused_at_once(tmp_path: Path) -> None:
+    """Each would be a window; 50,000 of them once took minutes."""
+    path = tmp_path / "t.csv"
+    rows = (f"{i},{4000 if i % 2 else 20},{'room' if i % 2 else 'normal-1'}\n" for i in range(5000))
+    path.write_text("time,counts,exercise\n" + "".join(rows))
+    with pytest.raises(BadInput, match="more than 500 times"):
+        worked(path, Mapping(time="time", value="counts", unit="count", marks="exercise"))
+
+
+def test_a_level_below_one_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="no fit factor"):
+        worked(switching(tmp_path / "t.csv"), own_level=-5)

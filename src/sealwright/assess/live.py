@@ -74,7 +74,7 @@ def live(events: Sequence[Event], protocol: Protocol | None = None) -> Live:
     remaining = sum(e.counts and e.id not in have for e in f.p.exercises)
     return Live(level=level, rule=rule, remaining=remaining, factors=numbers.exercises if numbers else (),
                 overall=numbers.overall if numbers else None, outlook=_foreseen(f, numbers, level, rule),
-                sentence=numbers.sentence if numbers else "", samples=_arrived(f), numbers=numbers)
+                sentence=numbers.sentence if numbers and not remaining else "", samples=_arrived(f), numbers=numbers)
 
 
 def _foreseen(f: MeasuredFacts, numbers: Measured | None, level: int | None, rule: PassRule) -> Foreseen:

@@ -67,7 +67,7 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     p_next: float | None = None
     """the probability that a further donning would reach the level, where the protocol dons more than once"""
     sentence: str = ""
-    """result and doubt in one plain sentence"""
+    """result and doubt in one plain sentence; in a verdict empty where the result goes by something else"""
     method: str = ""
     """how the intervals were made"""
     doubts: tuple[Doubt, ...] = ()

@@ -63,6 +63,8 @@ def work_up(read: TraceFile, protocol: Protocol, *, kind: str, start_s: float | 
     p = counting(protocol)
     if rule_set:
         named(rule_set)
+    if own_level is not None and own_level < 1:
+        raise BadInput(f"{own_level} is no fit factor", place="level", mend="Give your own level, 1 or more, or none")
     level = level_by(p, kind, rule_set, own_level)
     if level is None:
         raise BadInput(f"{p.id} has no pass level for a facepiece of the kind {kind}", place="kind",
@@ -73,9 +75,20 @@ def work_up(read: TraceFile, protocol: Protocol, *, kind: str, start_s: float | 
     purge = float(p.purge.value) if trace.mask is trace.ambient and how != "given" else 0.0
     numbers = measure(trace, chosen, pass_level=level[0], pass_rule=level[1], purge_s=purge,
                       least_ambient=float(p.least_ambient.value))
-    numbers = msgspec.structs.replace(numbers, doubts=(*read.doubts, *numbers.doubts))
+    numbers = _of_all(msgspec.structs.replace(numbers, doubts=(*read.doubts, *numbers.doubts)), p)
     return WorkedUp(protocol=p.id, kind=kind, how=how, windows=tuple(chosen), measured=numbers, sure=sure, text=text,
                     purge_s=purge)
+
+
+def _of_all(numbers: Measured, p: CountingProtocol) -> Measured:
+    """No pass without every exercise that counts."""
+    have = {x.exercise for x in numbers.exercises}
+    missing = [e.title for e in p.exercises if e.counts and e.id not in have]
+    if not missing or not numbers.passed:
+        return numbers
+    return msgspec.structs.replace(
+        numbers, passed=False, p_pass=None,
+        sentence=f"No pass can be claimed: nothing measured in {', '.join(missing)}")
 
 
 def _windows(read: TraceFile, trace: Trace, p: CountingProtocol, start_s: float | None,

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from sealwright.assess.counting.segments import Bins, changes_in, coarse, fine, grid, median, one_particle, placed
 from sealwright.assess.counting.shapes import Floats, Trace, Window
+from sealwright.errors import BadInput
 
 Exercise = tuple[str, str, float, bool]
 """id, title, seconds, counts"""
@@ -28,6 +29,8 @@ SHORTEST_S = 4.0
 """A shorter stretch at the other level is a spike or a drop-out."""
 LONGEST_ROOM_S = 60.0
 """Of a longer stretch of room air the part next to the test is used."""
+MOST_WINDOWS = 500
+"""Of one test's marks, and far more than a test has."""
 _ROOM_WORDS = ("ambient", "room", "room air", "outside")
 
 
@@ -369,10 +372,14 @@ def from_marks(t: Floats, marks: Sequence[Marked], *, exercises: Sequence[Exerci
     """Windows where a file names the exercise under way, by id or title (a title that comes twice: in order).
 
     Two channels: mask and room air over the same seconds. One channel (`trace` with one stream, or `air` known): the
-    stretches of mask air within each mark, and all room air beside them. Marks of other words are left out.
+    stretches of mask air within each mark, and all room air beside them. Marks of other words are left out. Raises
+    BadInput for marks that change all the time.
     """
     step = float(np.median(np.diff(t)))
     named = _named(marks, exercises)
+    if max(len(named), sum(_plain(m.text) in _ROOM_WORDS for m in marks)) > MOST_WINDOWS:
+        raise BadInput(f"the marks change to an exercise or to room air more than {MOST_WINDOWS} times", place="marks",
+                       mend="Name the column that holds the exercise under way, or cut the file to one test")
     spans = [(e, m.start_s - step, m.end_s) for m, e in named]
     single = air is not None or (trace is not None and trace.mask is trace.ambient)
     if not single or trace is None:
