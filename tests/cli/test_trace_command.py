@@ -87,7 +87,8 @@ def test_lines_are_passed_on_once_and_in_order(room: tuple[str, type[Room]], cap
     lines.insert(5, "warming up")
     sent = pass_on(iter(lines), to, r"M=(?P<mask>[0-9]+) A=(?P<ambient>[0-9]+)", 0.2)
     assert sent == 1200 and [s["mask"] for s in kind.took] == list(range(1, 1201))
-    assert "left out" in capsys.readouterr().out
+    told = capsys.readouterr()
+    assert "left out" in told.err and told.out == ""  # the answer, maybe JSON, has the output to itself
 
 
 def test_a_refusal_ends_it_with_the_rooms_words(room: tuple[str, type[Room]]) -> None:
@@ -105,3 +106,21 @@ def test_a_sources_own_seconds_are_laid_so_that_the_first_is_now() -> None:
     assert clock.told(Sample(at=5, mask=1.0, ambient=2.0))["t"] == 5
     with pytest.raises(BadInput, match="which air"):
         clock.told(Sample(value=3.0))
+
+
+@pytest.mark.parametrize(("to", "pattern", "place"), [
+    ("http://[", None, "--to"), ("http://a b/", None, "--to"),
+    ("http://127.0.0.1:9/", r"(?P<value>(\d+)+)", "pattern")])
+def test_an_address_or_a_pattern_that_cannot_be_is_told_once(to: str, pattern: str | None, place: str) -> None:
+    with pytest.raises(BadInput) as fault:
+        pass_on(iter(['{"mask": 1, "ambient": 2}'] * 3), to, pattern, 0.2)
+    assert fault.value.place.startswith(place)
+
+
+def test_a_heading_is_shown_as_it_stands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Signs that a terminal library takes for colours or small pictures are only signs."""
+    path = tmp_path / "t.csv"
+    path.write_text("time,a:x:b,[red]c\n1,2,3\n2,3,4\n")
+    assert obey(["trace", "columns", str(path)]) == 0
+    told = capsys.readouterr().out
+    assert "a:x:b" in told and "[red]c" in told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import queue
 import threading
@@ -30,11 +31,13 @@ def pass_on(lines: Iterator[str], to: str, pattern: str | None, every: float,
     A room that does not answer is tried again and nothing is dropped until MOST_HELD wait; a line that holds no sample
     is told and left out. A refusal by the room (its answer 4xx) ends it with the room's own words.
     """
-    from sealwright.traces.live import parse_line
+    from sealwright.traces.live import compile_pattern, parse_line
 
     if not to.startswith(("http://", "https://")):
         raise BadInput(f"{to!r} is no address", place="--to", mend="Copy the address that the room shows")
-    incoming: queue.Queue[str | None] = queue.Queue(MOST_HELD)
+    if pattern is not None:
+        compile_pattern(pattern)  # a fault of the pattern is not one of each line
+    incoming: queue.Queue[tuple[int, str] | None] = queue.Queue(MOST_HELD)
     threading.Thread(target=_feed, args=(lines, incoming), daemon=True).start()
     held: list[dict[str, Any]] = []
     clock, sent, over = Clock(), 0, False
@@ -45,7 +48,7 @@ def pass_on(lines: Iterator[str], to: str, pattern: str | None, every: float,
             try:
                 (send or post)(to, part)
             except (OSError, TimeoutError) as error:
-                say.line(f"the room does not answer ({error}); {len(held)} samples wait")
+                say.aside(f"the room does not answer ({error}); {len(held)} samples wait")
                 time.sleep(AGAIN_S)
                 if over:
                     continue
@@ -55,29 +58,30 @@ def pass_on(lines: Iterator[str], to: str, pattern: str | None, every: float,
     return sent
 
 
-def _feed(lines: Iterator[str], incoming: queue.Queue[str | None]) -> None:
-    for line in lines:
-        incoming.put(line)
+def _feed(lines: Iterator[str], incoming: queue.Queue[tuple[int, str] | None]) -> None:
+    for numbered in enumerate(lines, 1):
+        incoming.put(numbered)
     incoming.put(None)
 
 
-def _take(incoming: queue.Queue[str | None], held: list[dict[str, Any]], parse: Callable[[str], dict[str, Any]],
-          seconds: float) -> bool:
+def _take(incoming: queue.Queue[tuple[int, str] | None], held: list[dict[str, Any]],
+          parse: Callable[[str], dict[str, Any]], seconds: float) -> bool:
     """Samples of the next `seconds` into `held`; True when the input has ended."""
     until = time.monotonic() + seconds
     while (left := until - time.monotonic()) > 0 and len(held) < MOST_HELD:
         try:
-            line = incoming.get(timeout=left)
+            numbered = incoming.get(timeout=left)
         except queue.Empty:
             break
-        if line is None:
+        if numbered is None:
             return True
+        n, line = numbered
         if not line.strip():
             continue
         try:
             held.append(parse(line))
         except SealwrightError as error:
-            say.line(f"left out: {error}")
+            say.aside(f"line {n} left out: {error.found}. {error.mend}")
     return False
 
 
@@ -109,8 +113,8 @@ class Clock:
 def post(to: str, samples: list[dict[str, Any]]) -> None:
     """One delivery. Raises OSError to try again, BadInput with the room's words when it refuses."""
     body = "".join(json.dumps(s) + "\n" for s in samples).encode()
-    request = urllib.request.Request(to, data=body, headers={"Content-Type": "application/jsonl"})
     try:
+        request = urllib.request.Request(to, data=body, headers={"Content-Type": "application/jsonl"})
         with urllib.request.urlopen(request, timeout=10) as answer:
             answer.read()
     except urllib.error.HTTPError as error:
@@ -118,3 +122,7 @@ def post(to: str, samples: list[dict[str, Any]]) -> None:
             raise OSError(f"status {error.code}") from error
         said = error.read().decode("utf-8", "replace")[:400]
         raise BadInput(f"the room refused: {said}", place=to, mend="Copy the address that the room shows") from error
+    except (http.client.InvalidURL, ValueError) as error:
+        raise BadInput(f"{to!r} is no address", place="--to", mend="Copy the address that the room shows") from error
+    except http.client.HTTPException as error:
+        raise OSError(f"an answer cut short ({type(error).__name__})") from error

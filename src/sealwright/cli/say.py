@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Literal
 
 import typer
 
@@ -27,6 +27,11 @@ def line(text: str = "", *, bold: bool = False) -> None:
     typer.echo(typer.style(text, bold=True) if bold else text)
 
 
+def aside(text: str) -> None:
+    """A word on standard error, beside the answer."""
+    typer.echo(tidy(text), err=True)
+
+
 def as_json(value: Any) -> None:
     """One JSON document."""
     import msgspec
@@ -43,7 +48,7 @@ def answer(value: Any, wants_json: bool, tell: Callable[[], None]) -> None:
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    """A plain table; markup in cells is not obeyed. A head ending in ">" is set to the right."""
+    """A plain table; markup in cells and heads is not obeyed. A head ending in ">" is set to the right."""
     from rich import box
     from rich.console import Console
     from rich.table import Table
@@ -52,7 +57,8 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
     console = Console(highlight=False, width=None if sys.stdout.isatty() or "COLUMNS" in os.environ else WIDE)
     grid = Table(box=box.SIMPLE_HEAD, pad_edge=False, header_style="bold")
     for head in heads:
-        grid.add_column(head.rstrip(">"), justify="right" if head.endswith(">") else "left", overflow="fold")
+        side: Literal["left", "right"] = "right" if head.endswith(">") else "left"
+        grid.add_column(Text(tidy(head.rstrip(">"))), justify=side, overflow="fold")
     for row in rows:
         grid.add_row(*(Text(tidy("" if cell is None else cell)) for cell in row))
     console.print(grid)
