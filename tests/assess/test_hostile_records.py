@@ -156,3 +156,11 @@ def test_no_void_test_says_passed(tweak: Any, result: str) -> None:
 def test_after_one_exercise_nothing_is_called_passed() -> None:
     seen = live(events_of(played(bend.until(70), **COUNTING)))
     assert seen.remaining == 6 and seen.overall and seen.sentence == ""
+
+
+@pytest.mark.parametrize(("low", "said"), [(463_999.0, "463,000"), (107_600.0, "107,000"), (99.96, "99.9"),
+                                           (1999.99, "1,990"), (5.678, "5.67"), (0.0, "0.00")])
+def test_a_lower_end_is_never_rounded_up(low: float, said: str) -> None:
+    x = Factor(exercise="e", factor=None, low=low)
+    assert factor_words(x) == f"at least {said} (nothing counted in the mask)"
+    assert factor_words(msgspec.structs.replace(x, basis="pressure")) == f"at least {said} (no leak was read)"

@@ -182,6 +182,6 @@ def _named(f: Factor, level: int) -> str:
 def _said(f: Factor, level: int) -> str:
     """In whole numbers; in more figures where that would lift it over the level."""
     if f.factor is None:
-        return f"more than {floored(f.low or 0)}"
+        return f"more than {floored(f.low or 0).replace(',', '')}"
     whole = round(f.factor)
     return rounded(f.factor, level) if (whole >= level) != (f.factor >= level) else f"{whole}"

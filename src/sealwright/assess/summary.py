@@ -5,9 +5,9 @@ from __future__ import annotations
 from sealwright.assess.facts import clock
 from sealwright.assess.measured import Measured
 from sealwright.assess.verdict import Finding, Verdict
-from sealwright.assess.words import chance, factor_words, interval, rounded
+from sealwright.assess.words import chance, factor_words, floored, interval, nothing, rounded
 
-__all__ = ["chance", "factor_words", "interval", "numbers", "rounded", "summary"]
+__all__ = ["chance", "factor_words", "floored", "interval", "nothing", "numbers", "rounded", "summary"]
 
 _RESULT = {"pass": "PASS", "fail": "FAIL", "void": "VOID", "unsuited": "UNSUITED", "unfinished": "UNFINISHED"}
 

@@ -11,7 +11,7 @@ def factor_words(x: Factor, level: int | None = None) -> str:
     """A factor and its interval: "134 (95 %: 101 to 181)", "at least 2,300 (nothing counted in the mask)"."""
     if x.factor is None:
         return "none: the mask read zero, of unknown size" if x.low is None else (
-            f"at least {rounded(x.low, level)} (nothing counted in the mask)")
+            f"at least {floored(x.low)} ({nothing(x)})")
     if x.low is None:
         return rounded(x.factor, level)
     return f"{rounded(x.factor, level)} (95 %: {interval(x, level)})"
@@ -22,7 +22,7 @@ def interval(x: Factor, level: int | None = None) -> str:
     if x.low is None:
         return ""
     if x.high is None:
-        return f"more than {rounded(x.low, level)}"
+        return f"more than {floored(x.low)}"
     return f"{rounded(x.low, level)} to {rounded(x.high, level)}"
 
 
@@ -46,10 +46,18 @@ def rounded(value: float | None, level: int | None = None) -> str:
     return said
 
 
+def nothing(x: Factor) -> str:
+    """Why there is no more than a lower end."""
+    return "no leak was read" if x.basis == "pressure" else "nothing counted in the mask"
+
+
 def floored(value: float) -> str:
-    """A lower end in whole numbers, of three figures at most, never rounded up."""
-    step = 10 ** max(0, len(str(int(value))) - 3)
-    return str(int(value) // step * step)
+    """A lower end to three figures, whole from 100 on, never rounded up."""
+    if value >= 100:
+        step = 10 ** max(0, len(str(int(value))) - 3)
+        return f"{int(value) // step * step:,}"
+    digits = 1 if value >= 10 else 2
+    return f"{math.floor(value * 10**digits) / 10**digits:.{digits}f}"
 
 
 def _three_figures(value: float) -> str:

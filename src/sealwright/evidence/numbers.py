@@ -10,7 +10,7 @@ import msgspec
 from sealwright.assess.events import Event, InstrumentNamed, Opened
 from sealwright.assess.measured import Factor, Measured
 from sealwright.assess.measuring import level_by
-from sealwright.assess.summary import chance, interval, rounded
+from sealwright.assess.summary import chance, floored, interval, nothing, rounded
 from sealwright.protocols import MeasuredProtocol, Protocol, rule_sets
 
 RULES = {"overall": "asked of the overall factor", "each": "asked of every exercise"}
@@ -79,9 +79,10 @@ def _calibration(named: InstrumentNamed | None, day: Callable[[int], str], at: i
 
 
 def _rated(x: Factor, level: int) -> Rated:
-    factor = rounded(x.factor, level) if x.factor is not None else f"at least {rounded(x.low, level)}"
+    least = "not known" if x.low is None else f"at least {floored(x.low)}"
+    factor = least if x.factor is None else rounded(x.factor, level)
     return Rated(exercise=x.exercise, title=x.title or x.exercise, factor=factor, counts=x.counts,
-                 interval=interval(x, level) if x.factor is not None else "nothing counted in the mask")
+                 interval=interval(x, level) if x.factor is not None else nothing(x))
 
 
 def _chance(m: Measured) -> str:

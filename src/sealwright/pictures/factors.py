@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sealwright.assess.measured import Factor, Measured
+from sealwright.assess.words import nothing
 from sealwright.pictures.frame import (
     PAD,
     SIZE,
@@ -69,7 +70,7 @@ def _key(measured: Measured, level: float | None, top: float, width: float, fits
         body, tall = key(entries, top + 2, width)
     said = [w for w in (
         "whisker: 95 % interval" if any(x.low for x in measured.exercises) else "",
-        "arrow: nothing counted in the mask, at least so much" if any(_open(x) for x in measured.exercises) else "",
+        f"arrow: {nothing(measured.overall)}, at least so much" if any(_open(x) for x in measured.exercises) else "",
         "diamond: below the pass level" if level and any(_below(x, level) for x in
                                                          [*measured.exercises, measured.overall]) else "") if w]
     for row in wrap("; ".join(said), SIZE, width - 2 * PAD, 4) if said else []:

@@ -16,7 +16,7 @@ from sealwright import __version__
 from sealwright.assess import Verdict, judge
 from sealwright.assess.measured import Factor
 from sealwright.assess.pressure import percent
-from sealwright.assess.summary import rounded
+from sealwright.assess.summary import floored, nothing, rounded
 from sealwright.errors import BadInput, SealwrightError
 from sealwright.insight.hood import Prediction, explanations
 from sealwright.ledger import TestRow
@@ -59,7 +59,7 @@ def environment(org_name: str) -> jinja2.Environment:
                     "marks": RESULT_MARKS, "kinds": KIND_WORDS}
     env.filters |= {"day": lambda ms: _local(ms).strftime("%-d %b %Y"), "hour": lambda ms: _local(ms).strftime("%H:%M"),
                     "clock": lambda s: f"{'−' if s < 0 else ''}{abs(s) // 60}:{abs(s) % 60:02d}",
-                    "factor": lambda x: "none counted" if x.factor is None else rounded(x.factor),
+                    "factor": lambda x: nothing(x) if x.factor is None else rounded(x.factor),
                     "interval": interval, "overall": overall,
                     "chance": lambda p: "not known" if p is None else percent(p),
                     "iso": lambda ms: datetime.fromtimestamp(ms / 1000, UTC).isoformat()}
@@ -224,14 +224,14 @@ def interval(x: Factor) -> str:
     """The 95 % interval of a factor in words."""
     if x.low is None:
         return "not known"
-    return f"{rounded(x.low)} to {rounded(x.high)}" if x.high is not None else f"at least {rounded(x.low)}"
+    return f"{rounded(x.low)} to {rounded(x.high)}" if x.high is not None else f"at least {floored(x.low)}"
 
 
 def overall(row: TestRow) -> str:
     """The overall factor of a test in a list."""
     if row.factor_milli is not None:
         return rounded(row.factor_milli / 1000)
-    return f"at least {rounded(row.low_milli / 1000)}" if row.low_milli is not None else "no number"
+    return f"at least {floored(row.low_milli / 1000)}" if row.low_milli is not None else "no number"
 
 
 def _level(text: str) -> int:

@@ -60,7 +60,7 @@ def _none_counted(where: str, f: Factor, level: int, passed: bool) -> str:
         return f"Failed: {where}the mask read zero, and without counts that makes no factor"
     if not passed:
         return f"Failed: {where}nothing was counted in the mask, but too little air was sampled to show {level}"
-    return f"Passed: {where}nothing was counted in the mask; the factor is above {floored(f.low)}"
+    return f"Passed: {where}nothing was counted in the mask; the factor is above {floored(f.low).replace(',', '')}"
 
 
 def _each(factors: Sequence[Factor], level: int, passed: bool) -> str:
